@@ -1,0 +1,1 @@
+"""Clock and uncertainty arithmetic without radio: (nominal, indicated, u) in, Correction out."""

@@ -1,0 +1,132 @@
+"""TOML with a schema: a text in, a checked object out, a mistake named by its line."""
+
+import re
+import sys
+from typing import Annotated, Any, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+
+from sniff.errors import InputError, UsageError
+from sniff.units import Tolerance, parse_duration, parse_frequency, parse_tolerance
+
+if sys.version_info >= (3, 11):
+    import tomllib
+else:
+    import tomli as tomllib
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+class Table(BaseModel):
+    """A TOML table that refuses keys it does not know and cannot be changed later."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, allow_inf_nan=False, arbitrary_types_allowed=True
+    )
+
+
+def _frequency(value: Any) -> Any:
+    if isinstance(value, str):
+        try:
+            return parse_frequency(value)
+        except UsageError as error:
+            raise ValueError(str(error)) from None
+    return value
+
+
+def _duration(value: Any) -> Any:
+    if isinstance(value, str):
+        try:
+            return parse_duration(value)
+        except UsageError as error:
+            raise ValueError(str(error)) from None
+    return value
+
+
+def _tolerance(value: Any) -> Any:
+    if isinstance(value, str):
+        try:
+            return parse_tolerance(value)
+        except UsageError as error:
+            raise ValueError(str(error)) from None
+    if isinstance(value, Tolerance):
+        return value
+    raise ValueError('a tolerance is a text with a unit, such as "50ppm" or "5kHz"')
+
+
+Hertz = Annotated[float, BeforeValidator(_frequency)]
+"""A number of hertz, or a text such as ``"83.6M"``."""
+
+Seconds = Annotated[float, BeforeValidator(_duration)]
+"""A number of seconds, or a text such as ``"30min"``."""
+
+Allowed = Annotated[Tolerance, BeforeValidator(_tolerance)]
+"""A text such as ``"50ppm"`` or ``"5kHz"``."""
+
+
+def load(text: str, model: type[Model], *, name: str) -> Model:
+    """Read a TOML text into a checked model.
+
+    Parameters
+    ----------
+    text : str
+        The TOML.
+    model : type
+        A `Table`.
+    name : str
+        What to call the text in an error, usually its path.
+
+    Raises
+    ------
+    InputError
+        On bad TOML, an unknown key, a wrong type or unit; the message names the line.
+    """
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f"{name}: not valid TOML: {error}") from None
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        path = [part for part in first["loc"] if not isinstance(part, str) or "[" not in part]
+        keys = ".".join(str(part) for part in path) or "the file"
+        line = _line_of(text, path)
+        where = f"{name}, line {line}" if line else name
+        message = first["msg"].removeprefix("Value error, ")
+        if first["type"] == "extra_forbidden":
+            message = "this key is not known here; check its spelling"
+        elif first["type"] == "missing":
+            message = "this key is missing"
+        raise InputError(f"{where}: {keys}: {message}") from None
+
+
+def _line_of(text: str, path: list[Any]) -> int | None:
+    """Line of a key, by following table headers; None when it is not written out in one place."""
+    names = [part for part in path if isinstance(part, str)]
+    if not names:
+        return None
+    counts = {
+        tuple(p for p in path[:at] if isinstance(p, str)): part
+        for at, part in enumerate(path)
+        if isinstance(part, int)
+    }
+    table: tuple[str, ...] = ()
+    seen: dict[tuple[str, ...], int] = {}
+    best: int | None = None
+    for number, line in enumerate(text.splitlines(), start=1):
+        header = re.match(r"\s*\[(\[?)\s*([^\[\]]+?)\s*\]", line)
+        if header:
+            table = tuple(part.strip().strip("\"'") for part in header[2].split("."))
+            if header[1]:
+                seen[table] = seen.get(table, -1) + 1
+            if list(table) == names[: len(table)] and seen.get(table, 0) == counts.get(table, 0):
+                best = number
+            continue
+        key = re.match(r"\s*([A-Za-z0-9_.\"'-]+)\s*=", line)
+        inside = seen.get(table, 0) == counts.get(table, 0)
+        if key and inside:
+            full = [*table, *(part.strip("\"'") for part in key[1].split("."))]
+            if full == names[: len(full)]:
+                return number
+    return best

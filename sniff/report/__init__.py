@@ -1,0 +1,1 @@
+"""Faces of a result: text, pictures, JSON."""

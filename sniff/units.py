@@ -1,0 +1,178 @@
+"""Quantities as people write them: the only place that parses and formats numbers."""
+
+import re
+from dataclasses import dataclass
+from math import floor, isfinite, log10
+
+from sniff.errors import UsageError
+
+_PREFIXES = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
+_NUMBER = r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)"
+_FREQUENCY = re.compile(rf"\s*{_NUMBER}\s*([kKMG]?)\s*(?:[Hh][Zz])?\s*")
+_PARTS = re.compile(rf"\s*{_NUMBER}\s*(ppm|ppb|%)\s*")
+_DURATION = re.compile(rf"\s*{_NUMBER}\s*(us|µs|ms|s|min|h)?\s*")
+_DURATION_S = {"us": 1e-6, "µs": 1e-6, "ms": 1e-3, "s": 1.0, "min": 60.0, "h": 3600.0}
+_PARTS_PPM = {"ppm": 1.0, "ppb": 1e-3, "%": 1e4}
+
+
+def parse_frequency(text: str) -> float:
+    """Read ``83.6M``, ``10.7 MHz``, ``455k`` or plain hertz; returns Hz.
+
+    Raises
+    ------
+    UsageError
+        When the text is not a finite frequency. A lower-case ``m`` is refused: millihertz is
+        never meant, and a guess would be a factor of 10⁹.
+    """
+    found = _FREQUENCY.fullmatch(text)
+    value = float(found[1]) * _PREFIXES[found[2]] if found else float("nan")
+    if not isfinite(value):
+        raise UsageError(f"{text!r} is not a frequency; write 83.6M, 10.7 MHz, 455k or plain hertz")
+    return value
+
+
+def parse_duration(text: str) -> float:
+    """Read ``2.5``, ``300 ms``, ``30min`` or ``8h``; returns seconds.
+
+    Raises
+    ------
+    UsageError
+        When the text is not a finite, non-negative duration.
+    """
+    found = _DURATION.fullmatch(text)
+    value = float(found[1]) * _DURATION_S[found[2] or "s"] if found else float("nan")
+    if not isfinite(value) or value < 0:
+        raise UsageError(f"{text!r} is not a duration; write 2.5, 300ms, 30min or 8h")
+    return value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerance:
+    """An allowed error, either relative (`ppm`) or absolute (`hz`); exactly one is set."""
+
+    ppm: float | None = None
+    hz: float | None = None
+
+    def __post_init__(self) -> None:
+        if (self.ppm is None) == (self.hz is None):
+            raise ValueError("a tolerance is either ppm or Hz")
+
+    def at(self, nominal_hz: float) -> float:
+        """The allowed error of a line at `nominal_hz`, Hz."""
+        return self.hz if self.hz is not None else abs(nominal_hz) * (self.ppm or 0.0) * 1e-6
+
+    def __str__(self) -> str:
+        return f"{self.ppm:g} ppm" if self.ppm is not None else format_span(self.hz or 0.0)
+
+
+def parse_tolerance(text: str) -> Tolerance:
+    """Read ``50ppm``, ``0.005 %`` or ``5kHz``.
+
+    Raises
+    ------
+    UsageError
+        When the text is neither parts nor a frequency, or is negative. A bare number is refused:
+        it could be ppm or hertz.
+    """
+    found = _PARTS.fullmatch(text)
+    if found:
+        tolerance = Tolerance(ppm=float(found[1]) * _PARTS_PPM[found[2]])
+    elif re.fullmatch(_NUMBER, text.strip()):
+        raise UsageError(f"tolerance {text!r} has no unit; write 50ppm or 5kHz")
+    else:
+        tolerance = Tolerance(hz=parse_frequency(text))
+    size = tolerance.ppm if tolerance.ppm is not None else tolerance.hz
+    if size is None or not isfinite(size) or size < 0:
+        raise UsageError(f"tolerance {text!r} must not be negative")
+    return tolerance
+
+
+def _scale(hz: float) -> tuple[float, str]:
+    size = abs(hz)
+    if size >= 1e6:
+        return 1e6, "MHz"
+    if size >= 1e3:
+        return 1e3, "kHz"
+    return 1.0, "Hz"
+
+
+def _decimals(unit_hz: float, resolution_hz: float) -> int:
+    return max(0, -floor(log10(resolution_hz / unit_hz) + 1e-9))
+
+
+def format_frequency(hz: float, expanded_hz: float | None = None) -> str:
+    """A frequency to as many digits as its uncertainty allows.
+
+    Parameters
+    ----------
+    hz : float
+        The frequency, Hz.
+    expanded_hz : float, optional
+        U (k = 2); the last digit shown has the weight of U's second digit. Without it the
+        frequency is taken as exact and shown to the hertz, trailing zeros dropped.
+    """
+    unit_hz, unit = _scale(hz)
+    if expanded_hz is None:
+        text = f"{hz / unit_hz:.{_decimals(unit_hz, 1.0)}f}"
+        return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {unit}"
+    decimals = 9 if expanded_hz <= 0 else _decimals(unit_hz, _second_digit(expanded_hz))
+    return f"{hz / unit_hz:.{min(decimals, 9)}f} {unit}"
+
+
+def _second_digit(value: float) -> float:
+    """Weight of the second significant digit, after rounding to two."""
+    rounded = float(f"{abs(value):.1e}")
+    return 10.0 ** (floor(log10(rounded)) - 1)
+
+
+def format_span(hz: float) -> str:
+    """A width, step or uncertainty: two significant digits, or whole ones where it has more."""
+    unit_hz, unit = _scale(float(f"{hz:.1e}"))
+    value = hz / unit_hz
+    if value == 0:
+        return "0 Hz"
+    decimals = max(0, 1 - floor(log10(abs(float(f"{value:.1e}")))))
+    return f"{value:.{decimals}f} {unit}"
+
+
+def format_reading(hz: float, expanded_hz: float) -> str:
+    """``83.6012 MHz ± 4.2 kHz``: value and U (k = 2)."""
+    return f"{format_frequency(hz, expanded_hz)} ± {format_span(expanded_hz)}"
+
+
+def format_error(hz: float, expanded_hz: float) -> str:
+    """A signed difference, rounded to its uncertainty: ``+1.3 kHz``."""
+    unit_hz, unit = _scale(max(abs(hz), expanded_hz))
+    decimals = 1 if expanded_hz <= 0 else min(6, _decimals(unit_hz, _second_digit(expanded_hz)))
+    return f"{_no_negative_zero(f'{hz / unit_hz:+.{decimals}f}')} {unit}"
+
+
+def _no_negative_zero(text: str) -> str:
+    return text.replace("-", "+") if float(text) == 0 else text.replace("-", "−")
+
+
+def format_ppm(ppm: float, expanded_ppm: float | None = None) -> str:
+    """A signed relative error in ppm, rounded to its uncertainty where that is given."""
+    decimals = 2 if not expanded_ppm else min(4, _decimals(1.0, _second_digit(expanded_ppm)))
+    return f"{_no_negative_zero(f'{ppm:+.{decimals}f}')} ppm"
+
+
+def format_dbfs(level_dbfs: float) -> str:
+    """A level, ``−43.2 dBFS``."""
+    return f"{_no_negative_zero(f'{level_dbfs:.1f}').lstrip('+')} dBFS"
+
+
+def format_db(difference_db: float) -> str:
+    """A signed ratio, ``−12.3 dB``."""
+    return f"{_no_negative_zero(f'{difference_db:+.1f}')} dB"
+
+
+def format_seconds(seconds: float) -> str:
+    """A duration in the unit that suits it."""
+    if seconds < 1.0:
+        return f"{seconds * 1e3:.3g} ms"
+    if seconds < 120.0:
+        return f"{seconds:.3g} s"
+    if seconds < 7200.0:
+        return f"{seconds / 60.0:.3g} min"
+    return f"{seconds / 3600.0:.3g} h"

@@ -1,0 +1,1 @@
+"""Published numbers that the tests check against; each file cites its source and evidence."""
