@@ -1,0 +1,96 @@
+"""The line board: expected lines, each with the state it was found in."""
+
+from dataclasses import dataclass
+from enum import Enum
+
+from sniff.look import Look
+from sniff.model import Caution
+
+
+class LineState(str, Enum):
+    """What may be said of one expected line."""
+
+    PRESENT = "present"
+    WEAK = "weak"
+    OFF_FREQUENCY = "off-frequency"
+    UNSTEADY = "unsteady"
+    ABSENT = "absent"
+    HIDDEN = "hidden"
+    OUT_OF_VIEW = "out-of-view"
+
+
+class BoardVerdict(str, Enum):
+    """What may be said of all wanted lines together."""
+
+    AS_EXPECTED = "as-expected"
+    FAULT = "fault"
+    UNDECIDED = "undecided"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardLine:
+    """One row of the line board; a number that is not known is None, with the reason in `why`.
+
+    Attributes
+    ----------
+    name, role, formula : str
+        From the plan.
+    wanted : bool
+        True when its absence is a fault.
+    expected_hz, tolerance_hz : float
+        Where it should be, and how far off it may be, Hz.
+    window_hz : float
+        It was searched within ± this of `expected_hz`, Hz.
+    state : LineState
+    frequency_hz, u_hz : float or None
+        Reading and standard uncertainty (k = 1), Hz.
+    error_hz, error_ppm : float or None
+        Reading minus expected.
+    level_dbfs, snr_db : float or None
+        Level while it was there, and over the noise in one RBW.
+    present_fraction : float or None
+        Part of the observed time in which it was there.
+    would_see_dbfs : float or None
+        Level at which a steady line would have been seen with 95 % probability.
+    versus_sibling_db : float or None
+        Level minus the sibling's level of the same line.
+    why : str
+        The reason for the state in one sentence.
+    """
+
+    name: str
+    role: str
+    formula: str
+    wanted: bool
+    expected_hz: float
+    tolerance_hz: float
+    window_hz: float
+    state: LineState
+    frequency_hz: float | None = None
+    u_hz: float | None = None
+    error_hz: float | None = None
+    error_ppm: float | None = None
+    level_dbfs: float | None = None
+    snr_db: float | None = None
+    present_fraction: float | None = None
+    would_see_dbfs: float | None = None
+    versus_sibling_db: float | None = None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardResult:
+    """The answer of one probe, field by field what `--json` prints."""
+
+    verdict: BoardVerdict
+    why: str
+    lines: tuple[BoardLine, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Board:
+    """A probe with all that its pictures need: one look for each tuning."""
+
+    result: BoardResult
+    looks: tuple[Look, ...]
+    cautions: tuple[Caution, ...]
