@@ -65,6 +65,22 @@ _E4000_DIVIDERS = (
 _E4000_LAST_DIVIDER = 2
 _E4000_RANGE_HZ = (52_000_000, 2_200_000_000)  # public reports; the driver itself has no limit
 
+_FC001X_DIVIDERS = (
+    (37_084_000, 96),
+    (55_625_000, 64),
+    (74_167_000, 48),
+    (111_250_000, 32),
+    (148_334_000, 24),
+    (222_500_000, 16),
+    (296_667_000, 12),
+    (445_000_000, 8),
+    (593_334_000, 6),
+    (950_000_000, 4),
+)
+_FC0013_LAST_DIVIDER = 2
+_FC0012_RANGE_HZ = (22_000_000, 948_600_000)  # public reports
+_FC0013_RANGE_HZ = (22_000_000, 1_100_000_000)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tuning:
@@ -88,7 +104,7 @@ class Tuning:
     divider : int
         From the VCO down to the LO; 0 where there is none.
     nint, sdm : int
-        Whole part and 16-bit fraction of the synthesiser's ratio, as the registers hold them.
+        Whole part and fraction (16 bits, FC001x 15) of the synthesiser's ratio.
     nco : int
         The NCO's word, in units of its clock / 2**22.
     """
@@ -226,6 +242,50 @@ def e4000_tuning(request_hz: float) -> Tuning:
         lo_hz=lo_hz,
         if_hz=0.0,
         step_hz=RTL_CLOCK_HZ / _SDM_STEPS / divider,
+        divider=divider,
+        nint=whole,
+        sdm=fraction,
+    )
+
+
+def fc0012_tuning(request_hz: float) -> Tuning:
+    """Tuning of an FC0012: zero IF, error always low.
+
+    Raises
+    ------
+    ValueError
+        When the tuner cannot reach it.
+    """
+    return _fc001x_tuning(request_hz, _FC0012_RANGE_HZ)
+
+
+def fc0013_tuning(request_hz: float) -> Tuning:
+    """Tuning of an FC0013: zero IF, error always low.
+
+    Raises
+    ------
+    ValueError
+        When the tuner cannot reach it.
+    """
+    return _fc001x_tuning(request_hz, _FC0013_RANGE_HZ)
+
+
+def _fc001x_tuning(request_hz: float, range_hz: tuple[float, float]) -> Tuning:
+    """The fraction is cut to whole kilohertz of the VCO before it becomes a register."""
+    asked_hz = _whole_hertz(request_hz)
+    if not range_hz[0] <= asked_hz <= range_hz[1]:
+        raise ValueError(_outside(request_hz, *range_hz))
+    divider = next((m for below, m in _FC001X_DIVIDERS if asked_hz < below), _FC0013_LAST_DIVIDER)
+    reference_hz = RTL_CLOCK_HZ // 2
+    whole, rest_hz = divmod(asked_hz * divider, reference_hz)
+    fraction = (rest_hz // 1000 << 15) // (reference_hz // 1000)
+    lo_hz = reference_hz * (whole + fraction / (1 << 15)) / divider
+    return Tuning(
+        request_hz=request_hz,
+        center_hz=lo_hz,
+        lo_hz=lo_hz,
+        if_hz=0.0,
+        step_hz=1000 / divider,
         divider=divider,
         nint=whole,
         sdm=fraction,
