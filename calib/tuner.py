@@ -78,8 +78,9 @@ _FC001X_DIVIDERS = (
     (950_000_000, 4),
 )
 _FC0013_LAST_DIVIDER = 2
-_FC0012_RANGE_HZ = (22_000_000, 948_600_000)  # public reports
-_FC0013_RANGE_HZ = (22_000_000, 1_100_000_000)
+_FC001X_LARGEST_RATIO = 31 * 8 + 15  # the counters' registers, rounded ratio
+_FC0012_RANGE_HZ = (22_000_000, 948_599_999)  # low end: public reports; high end: the counters
+_FC0013_RANGE_HZ = (22_000_000, 1_100_000_000)  # public reports
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -265,7 +266,7 @@ def fc0013_tuning(request_hz: float) -> Tuning:
     Raises
     ------
     ValueError
-        When the tuner cannot reach it.
+        When the tuner cannot reach it, which includes a gap from 948.6 to 950 MHz.
     """
     return _fc001x_tuning(request_hz, _FC0013_RANGE_HZ)
 
@@ -279,6 +280,12 @@ def _fc001x_tuning(request_hz: float, range_hz: tuple[float, float]) -> Tuning:
     reference_hz = RTL_CLOCK_HZ // 2
     whole, rest_hz = divmod(asked_hz * divider, reference_hz)
     fraction = (rest_hz // 1000 << 15) // (reference_hz // 1000)
+    rounded = whole + (fraction >> 14)
+    if rounded > _FC001X_LARGEST_RATIO:
+        raise ValueError(
+            f"{request_hz / 1e6:.6f} MHz cannot be tuned: it lies in the FC0013's gap,"
+            " 948.600 ... 950.000 MHz"
+        )
     lo_hz = reference_hz * (whole + fraction / (1 << 15)) / divider
     return Tuning(
         request_hz=request_hz,
