@@ -1,0 +1,97 @@
+"""The command line: a table of commands, each loaded only when it is run."""
+
+import os
+import sys
+from importlib import import_module
+
+import click
+
+from sniff import __version__
+from sniff.errors import BenchError
+
+INTERRUPTED = 130
+
+COMMANDS = {
+    "look": "What is on the air or on the loop: one spectrum and its peaks.",
+    "plan": "Which lines should exist; or the IF and side from lines seen.",
+    "probe": "Are the expected lines there?  The line board.",
+    "demo": "The main job on shipped recordings, no hardware needed.",
+}
+
+
+class LazyGroup(click.Group):
+    """Commands by name; `--help` needs none of their imports."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the job, not of the alphabet."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        command = getattr(import_module(f"sniff.cli.{cmd_name}"), cmd_name)
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table, without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+EXIT_CODES = """
+\b
+Exit codes:
+  0  done, and as expected
+  1  a verdict failed
+  2  the command's words are off
+  3  undecided
+  4  source, device or file trouble
+  130  interrupted; what was recorded is kept
+"""
+
+
+@click.group(cls=LazyGroup, epilog=EXIT_CODES, context_settings={"help_option_names": ["--help"]})
+@click.version_option(__version__, prog_name="sniff")
+def commands() -> None:
+    """Bench tool for radio repair: which lines a set should emit, whether they are there, and
+    how sure one can be, from a recording or the simulated bench.
+
+    \b
+    sniff COMMAND --help    tells all options of a command
+    """
+
+
+def main() -> None:
+    """Run the command line; a mistake of the user's is one line on stderr, never a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that lacks a sign shows a question mark rather than stopping the measurement.
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        code = commands.main(prog_name="sniff", standalone_mode=False)
+        sys.stdout.flush()
+    except click.exceptions.Exit as done:
+        code = done.exit_code
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except BenchError as error:
+        code = _say(str(error), error.exit_code)
+    except (KeyboardInterrupt, click.Abort):
+        code = _say("interrupted", INTERRUPTED)
+    except BrokenPipeError:
+        # The reader of our output went away, as `head` does. Nothing more can be said to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    except OSError as error:
+        code = _say(f"{error.filename or 'the system'}: {error.strerror or error}", 4)
+    except MemoryError:
+        code = _say("not enough memory; ask for a coarser --rbw or fewer --seconds", 4)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _say(text: str, code: int) -> int:
+    click.echo(f"sniff: {text}", err=True)
+    return code

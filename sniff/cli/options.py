@@ -1,0 +1,121 @@
+"""Options that several commands share, and the types that read them."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+from calib.correction import Correction
+from sniff.errors import UsageError
+from sniff.units import parse_duration, parse_frequency, parse_tolerance
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+class _Parsed(click.ParamType):
+    """A value read by a function that raises UsageError."""
+
+    def __init__(self, name: str, parse: Callable[[str], Any]) -> None:
+        self.name = name
+        self._parse = parse
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read the text; an already read default passes through."""
+        if not isinstance(value, str):
+            return value
+        try:
+            return self._parse(value)
+        except UsageError as error:
+            self.fail(str(error), param, ctx)
+
+
+FREQUENCY = _Parsed("frequency", parse_frequency)
+DURATION = _Parsed("duration", parse_duration)
+TOLERANCE = _Parsed("tolerance", parse_tolerance)
+
+
+def _stack(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
+    def apply(command: Command) -> Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return apply
+
+
+source_options = _stack(
+    click.option(
+        "--from",
+        "source",
+        required=True,
+        metavar="SOURCE",
+        help="A recording (.sigmf-meta, .sigmf, .wav, .cu8 ...) or bench:SCENE.",
+    ),
+    click.option("--center", type=FREQUENCY, help="Centre to tune, or of a raw recording."),
+    click.option("--rate", type=FREQUENCY, help="Samples per second."),
+    click.option("--datatype", help="SigMF datatype of raw samples, such as cu8 or ci16_le."),
+    click.option("--gain", type=float, metavar="DB", help="Tuner gain of a source that has one."),
+    click.option("--start", type=DURATION, default=0.0, help="Begin this far into a recording."),
+    click.option(
+        "--seconds",
+        type=DURATION,
+        help="Observe this long  [default: a recording to its end, else 1 s].",
+    ),
+)
+
+spectrum_options = _stack(
+    click.option("--rbw", type=FREQUENCY, help="Resolution bandwidth  [default: 4096 points]."),
+    click.option(
+        "--window",
+        type=click.Choice(["hann", "blackman-harris", "flat-top", "rectangular"]),
+        default="hann",
+        show_default=True,
+        help="Window of the spectrum.",
+    ),
+)
+
+clock_options = _stack(
+    click.option(
+        "--ppm",
+        type=float,
+        help="How fast the instrument's clock runs, ppm; true = indicated x (1 + ppm/10^6).",
+    ),
+    click.option("--u-ppm", type=float, help="Standard uncertainty (k = 1) of --ppm."),
+)
+
+output_options = _stack(
+    click.option(
+        "--plot",
+        type=click.Path(dir_okay=False),
+        metavar="FILE",
+        help="Picture of the spectrum, .png .svg or .pdf.",
+    ),
+    click.option(
+        "--course",
+        type=click.Path(dir_okay=False),
+        metavar="FILE",
+        help="Picture of the spectrum against time.",
+    ),
+    click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout."),
+    click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr."),
+)
+
+
+def correction_from(ppm: float | None, u_ppm: float | None) -> Correction:
+    """The clock correction that the options state.
+
+    Raises
+    ------
+    UsageError
+        When one of the two is given without the other, or is out of range. A ppm value without
+        its uncertainty would make every frequency look better than it is.
+    """
+    if ppm is None and u_ppm is None:
+        return Correction.unknown_dongle()
+    if u_ppm is None:
+        raise UsageError("--ppm needs --u-ppm: say how sure you are of it (k = 1)")
+    if not abs(ppm or 0.0) <= 1000.0:
+        raise UsageError(f"--ppm {ppm:g} is beyond ±1000: no dongle's crystal is that far off")
+    if not 0.0 <= u_ppm <= 1000.0:
+        raise UsageError(f"--u-ppm {u_ppm:g} must lie within 0 and 1000")
+    return Correction(ppm=ppm or 0.0, u_ppm=u_ppm, origin="as stated by --ppm and --u-ppm")
