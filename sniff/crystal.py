@@ -1,0 +1,164 @@
+"""The crystal question of a repair: the crystal a carrier needs, the carrier a crystal gives."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from sniff.errors import UsageError
+from sniff.model import Caution
+from sniff.plan import Plan, Side, received_hz
+from sniff.units import Tolerance, format_frequency
+
+MULTIPLIERS = (1, 2, 3, 4, 5, 6, 8, 9, 12, 18)
+"""What chains of doublers, triplers and one quintupler make (common practice, no source)."""
+
+OVERTONE = Caution(
+    code="overtone",
+    text=(
+        "an overtone crystal is marked with, and ordered by, the frequency it runs at: that lies "
+        "near an odd multiple of its fundamental, not on it (of the order of 0.1 % off), so never "
+        "work it out from the marking of a fundamental crystal"
+    ),
+)
+"""Crystals above some 25 to 30 MHz are mostly overtone types (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrystalChoice:
+    """One crystal with its multiplier and what comes of the two.
+
+    Attributes
+    ----------
+    multiplier : int
+        LO (carrier of a transmitter) over crystal.
+    crystal_hz, carrier_hz : float
+        Crystal, and the frequency sent or received with it, Hz.
+    lo_hz : float or None
+        LO; None for a transmitter.
+    formula : str
+        How the asked one follows from the given one.
+    crystal_tolerance_hz, crystal_tolerance_ppm : float
+        How far the crystal may be off.
+    channel_tolerance_hz, channel_tolerance_ppm : float
+        What that makes of the LO and so of the frequency sent or received. The LO moves by
+        `multiplier` times the hertz of the crystal, and the channel with it; in ppm of the carrier
+        that is more than the crystal's with high-side injection, less with low-side.
+    """
+
+    multiplier: int
+    crystal_hz: float
+    lo_hz: float | None
+    carrier_hz: float
+    formula: str
+    crystal_tolerance_hz: float
+    crystal_tolerance_ppm: float
+    channel_tolerance_hz: float
+    channel_tolerance_ppm: float
+
+
+def crystals_for(plan: Plan, multipliers: Iterable[int] = MULTIPLIERS) -> tuple[CrystalChoice, ...]:
+    """Crystals that put a set on its carrier: one when the plan has a multiplier, else a list."""
+    chosen = multipliers if plan.multiplier is None else (plan.multiplier,)
+    return tuple(
+        _choice(replace(plan, multiplier=multiplier), f"{_driven(plan)} / {multiplier}")
+        for multiplier in chosen
+    )
+
+
+def carriers_for(
+    crystal_hz: float,
+    *,
+    if_hz: float | None = None,
+    side: Side | None = None,
+    multiplier: int | None = None,
+    tolerance: Tolerance | None = None,
+) -> tuple[CrystalChoice, ...]:
+    """Carriers that a crystal of this marking gives: one with a multiplier, else a list.
+
+    Raises
+    ------
+    UsageError
+        When no multiplier leaves a carrier above zero.
+    """
+    found = []
+    for each in MULTIPLIERS if multiplier is None else (multiplier,):
+        try:
+            plan = plan_from_crystal(
+                crystal_hz, multiplier=each, if_hz=if_hz, side=side, tolerance=tolerance
+            )
+        except UsageError:
+            if multiplier is not None:
+                raise
+            continue  # the crystal is too low for this multiplier and IF; others may do
+        found.append(_choice(plan, _carrier_formula(crystal_hz, plan)))
+    if not found:
+        raise UsageError(
+            f"a crystal of {format_frequency(crystal_hz)} gives no carrier above zero with any "
+            f"multiplier up to {MULTIPLIERS[-1]}; check crystal, IF and side"
+        )
+    return tuple(found)
+
+
+def plan_from_crystal(
+    crystal_hz: float,
+    *,
+    multiplier: int,
+    if_hz: float | None = None,
+    side: Side | None = None,
+    second_if_hz: float | None = None,
+    second_side: Side | None = None,
+    tolerance: Tolerance | None = None,
+    highest_multiple: int | None = None,
+) -> Plan:
+    """The plan of a set of which the crystal's marking is known instead of the carrier.
+
+    Raises
+    ------
+    UsageError
+        When the numbers leave no carrier above zero.
+    """
+    driven_hz = crystal_hz * multiplier
+    carrier_hz = driven_hz
+    if if_hz is not None and side is not None:
+        carrier_hz = received_hz(driven_hz, if_hz, side)
+    return Plan(
+        carrier_hz=carrier_hz,
+        if_hz=if_hz,
+        side=side,
+        second_if_hz=second_if_hz,
+        second_side=second_side,
+        multiplier=multiplier,
+        tolerance=tolerance,
+        highest_multiple=highest_multiple,
+    )
+
+
+def _choice(plan: Plan, formula: str) -> CrystalChoice:
+    # The first LO alone: a second one has a crystal of its own.
+    channel_hz = plan.allowed.at(plan.driven_hz)
+    return CrystalChoice(
+        multiplier=plan.multiplier or 1,
+        crystal_hz=plan.driven_hz / (plan.multiplier or 1),
+        lo_hz=plan.lo_hz,
+        carrier_hz=plan.carrier_hz,
+        formula=formula,
+        crystal_tolerance_hz=channel_hz / (plan.multiplier or 1),
+        crystal_tolerance_ppm=channel_hz / plan.driven_hz * 1e6,
+        channel_tolerance_hz=channel_hz,
+        channel_tolerance_ppm=channel_hz / plan.carrier_hz * 1e6,
+    )
+
+
+def _driven(plan: Plan) -> str:
+    """The frequency the crystal is multiplied up to, and how it comes about."""
+    if plan.if_hz is None or plan.side is None:
+        return format_frequency(plan.carrier_hz)
+    sign = "+" if plan.side is Side.HIGH else "−"
+    return f"({format_frequency(plan.carrier_hz)} {sign} {format_frequency(plan.if_hz)})"
+
+
+def _carrier_formula(crystal_hz: float, plan: Plan) -> str:
+    formula = f"{plan.multiplier} × {format_frequency(crystal_hz)}"
+    if plan.if_hz is None or plan.side is None:
+        return formula
+    sign = "−" if plan.side is Side.HIGH else "+"
+    return f"{formula} {sign} {format_frequency(plan.if_hz)}"
