@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from sniff.errors import UsageError
 from sniff.model import Caution
-from sniff.plan import Plan, Side, received_hz
+from sniff.plan import Channel, Plan, Side, received_hz, require_frequency
 from sniff.units import Tolerance, format_frequency
 
 MULTIPLIERS = (1, 2, 3, 4, 5, 6, 8, 9, 12, 18)
@@ -82,13 +82,16 @@ def carriers_for(
     found = []
     for each in MULTIPLIERS if multiplier is None else (multiplier,):
         try:
-            plan = plan_from_crystal(
-                crystal_hz, multiplier=each, if_hz=if_hz, side=side, tolerance=tolerance
+            carrier_hz = carrier_from_crystal_hz(
+                crystal_hz, multiplier=each, if_hz=if_hz, side=side
             )
         except UsageError:
             if multiplier is not None:
                 raise
             continue  # the crystal is too low for this multiplier and IF; others may do
+        plan = Plan(
+            carrier_hz=carrier_hz, if_hz=if_hz, side=side, multiplier=each, tolerance=tolerance
+        )
         found.append(_choice(plan, _carrier_formula(crystal_hz, plan)))
     if not found:
         raise UsageError(
@@ -98,38 +101,49 @@ def carriers_for(
     return tuple(found)
 
 
-def plan_from_crystal(
-    crystal_hz: float,
-    *,
-    multiplier: int,
-    if_hz: float | None = None,
-    side: Side | None = None,
-    second_if_hz: float | None = None,
-    second_side: Side | None = None,
-    tolerance: Tolerance | None = None,
-    highest_multiple: int | None = None,
-) -> Plan:
-    """The plan of a set of which the crystal's marking is known instead of the carrier.
+def carrier_from_crystal_hz(
+    crystal_hz: float, *, multiplier: int, if_hz: float | None = None, side: Side | None = None
+) -> float:
+    """Frequency received, or without an IF sent, with a crystal of this marking, Hz.
 
     Raises
     ------
     UsageError
-        When the numbers leave no carrier above zero.
+        When that is not above zero.
     """
-    driven_hz = crystal_hz * multiplier
-    carrier_hz = driven_hz
-    if if_hz is not None and side is not None:
-        carrier_hz = received_hz(driven_hz, if_hz, side)
-    return Plan(
-        carrier_hz=carrier_hz,
-        if_hz=if_hz,
-        side=side,
-        second_if_hz=second_if_hz,
-        second_side=second_side,
-        multiplier=multiplier,
-        tolerance=tolerance,
-        highest_multiple=highest_multiple,
-    )
+    require_frequency("crystal", crystal_hz)
+    if if_hz is None or side is None:
+        return crystal_hz * multiplier
+    return received_hz(crystal_hz * multiplier, if_hz, side)
+
+
+def stated_carrier_hz(
+    *,
+    carrier_hz: float | None = None,
+    channel: Channel | None = None,
+    crystal_hz: float | None = None,
+    multiplier: int | None = None,
+    if_hz: float | None = None,
+    side: Side | None = None,
+) -> float:
+    """The carrier from whichever one of carrier, channel and crystal a user stated, Hz.
+
+    Raises
+    ------
+    UsageError
+        When none or more than one was stated, or a crystal without its multiplier.
+    """
+    stated = {"carrier": carrier_hz, "channel": channel, "crystal": crystal_hz}
+    given = [word for word, value in stated.items() if value is not None]
+    if len(given) != 1:
+        raise UsageError(
+            f"give one of carrier, channel and crystal, not {' and '.join(given) or 'none of them'}"
+        )
+    if crystal_hz is not None:
+        if multiplier is None:
+            raise UsageError("a crystal needs its multiplier to tell the carrier; give both")
+        return carrier_from_crystal_hz(crystal_hz, multiplier=multiplier, if_hz=if_hz, side=side)
+    return channel.carrier_hz if channel is not None else carrier_hz or 0.0
 
 
 def _choice(plan: Plan, formula: str) -> CrystalChoice:

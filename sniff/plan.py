@@ -103,8 +103,8 @@ class Channel:
     first: int = 1
 
     def __post_init__(self) -> None:
-        _require_frequency("channel base", self.base_hz)
-        _require_frequency("channel step", self.step_hz)
+        require_frequency("channel base", self.base_hz)
+        require_frequency("channel step", self.step_hz)
         if self.number < self.first:
             raise UsageError(
                 f"channel {self.number} comes before channel {self.first}, which lies on the base; "
@@ -156,7 +156,7 @@ class Plan:
     highest_multiple: int | None = None
 
     def __post_init__(self) -> None:
-        _require_frequency("carrier", self.carrier_hz)
+        require_frequency("carrier", self.carrier_hz)
         _require_pair("IF", self.if_hz, self.side, "side")
         _require_pair("second IF", self.second_if_hz, self.second_side, "second side")
         if self.second_if_hz is not None and self.if_hz is None:
@@ -226,17 +226,24 @@ def carry(plan: Plan, carrier_hz: float) -> Plan:
     return replace(plan, carrier_hz=carrier_hz)
 
 
-def _require_frequency(what: str, hz: float) -> None:
+def require_frequency(what: str, hz: float) -> None:
+    """Refuse what is no frequency.
+
+    Raises
+    ------
+    UsageError
+        When it is not finite and above zero.
+    """
     if not isfinite(hz) or hz <= 0:
         raise UsageError(f"{what} {hz:g} Hz is not a frequency above zero")
 
 
 def _require_pair(what: str, hz: float | None, side: Side | None, side_word: str) -> None:
     if hz is not None:
-        _require_frequency(what, hz)
+        require_frequency(what, hz)
     if hz is not None and side is None:
         raise UsageError(
-            f"{what} {format_frequency(hz)} needs its injection {side_word}: low or high"
+            f"{what} {format_frequency(hz)} needs its {side_word}, low or high: where the LO lies"
         )
     if hz is None and side is not None:
         raise UsageError(f"{side_word} {side.value!r} says nothing without its {what}")

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sniff.crystal import carriers_for, crystals_for, plan_from_crystal
+from sniff.crystal import carrier_from_crystal_hz, carriers_for, crystals_for, stated_carrier_hz
 from sniff.errors import UsageError
 from sniff.expected import Expected, expected_lines, plan_cautions
 from sniff.plan import Channel, Plan, Role, Side, carry, injection_hz, received_hz
@@ -140,7 +140,7 @@ def test_crystal_tolerance_grows_with_the_multiplier_and_shrinks_in_ppm_of_the_c
     assert choice.crystal_tolerance_hz == pytest.approx(known["crystal_hz"], abs=0.5)
     assert choice.channel_tolerance_hz == pytest.approx(known["lo_khz"] * 1e3, abs=0.5)
     assert choice.channel_tolerance_ppm == pytest.approx(known["channel_ppm"], abs=0.05)
-    lines = by_role(plan_from_crystal(17.645e6, multiplier=9, if_hz=10.7e6, side=Side.LOW))
+    lines = by_role(Plan(carrier_hz=choice.carrier_hz, if_hz=10.7e6, side=Side.LOW, multiplier=9))
     assert lines[Role.LO].tolerance_hz == pytest.approx(known["lo_khz"] * 1e3, abs=0.5)
     assert lines[Role.CARRIER].tolerance_hz == pytest.approx(known["lo_khz"] * 1e3, abs=0.5)
     assert lines[Role.CRYSTAL].tolerance_hz == pytest.approx(known["crystal_hz"], abs=0.5)
@@ -170,12 +170,15 @@ def test_crystal_to_carrier_and_back_is_the_same_crystal(
     crystal_hz: float, multiplier: int, if_hz: float, side: Side
 ) -> None:
     try:
-        plan = plan_from_crystal(crystal_hz, multiplier=multiplier, if_hz=if_hz, side=side)
+        carrier_hz = carrier_from_crystal_hz(
+            crystal_hz, multiplier=multiplier, if_hz=if_hz, side=side
+        )
     except UsageError:
         assert side is Side.HIGH
         assert crystal_hz * multiplier - if_hz < 1.0
         return
-    assert plan.crystal_hz == pytest.approx(crystal_hz, rel=1e-12)
+    plan = Plan(carrier_hz=carrier_hz, if_hz=if_hz, side=side, multiplier=multiplier)
+    assert plan.crystal_hz == pytest.approx(crystal_hz, rel=1e-9)
 
 
 def test_every_multiple_of_the_crystal_is_listed_but_the_lo_only_once() -> None:
@@ -269,9 +272,9 @@ def test_channel_lies_on_its_raster() -> None:
         ({"carrier_hz": float("nan")}, "carrier nan Hz"),
         ({"carrier_hz": float("inf")}, "carrier inf Hz"),
         ({"if_hz": -10.7e6}, "IF -1.07e"),
-        ({"side": None}, "IF 10.7 MHz needs its injection side: low or high"),
+        ({"side": None}, "IF 10.7 MHz needs its side, low or high"),
         ({"if_hz": None}, "side 'high' says nothing without its IF"),
-        ({"second_if_hz": 455e3}, "second IF 455 kHz needs its injection second side"),
+        ({"second_if_hz": 455e3}, "second IF 455 kHz needs its second side, low"),
         ({"second_side": Side.LOW}, "second side 'low' says nothing"),
         (
             {"if_hz": None, "side": None, "second_if_hz": 455e3, "second_side": Side.LOW},
@@ -326,3 +329,18 @@ def test_crystal_of_a_transmitter_is_its_carrier_over_the_multiplier() -> None:
     assert choice.carrier_hz == pytest.approx(72.9e6)
     assert choice.lo_hz is None
     assert choice.channel_tolerance_ppm == pytest.approx(50.0)
+
+
+def test_carrier_is_stated_in_one_way_only() -> None:
+    channel = Channel(base_hz=72.1e6, step_hz=200e3, number=5)
+    assert stated_carrier_hz(channel=channel) == pytest.approx(72.9e6)
+    assert stated_carrier_hz(carrier_hz=72.9e6) == 72.9e6
+    assert stated_carrier_hz(crystal_hz=24.3e6, multiplier=3) == pytest.approx(72.9e6)
+    with pytest.raises(UsageError, match="not none of them"):
+        stated_carrier_hz()
+    with pytest.raises(UsageError, match="not carrier and crystal"):
+        stated_carrier_hz(carrier_hz=72.9e6, crystal_hz=24.3e6, multiplier=3)
+    with pytest.raises(UsageError, match="a crystal needs its multiplier"):
+        stated_carrier_hz(crystal_hz=24.3e6)
+    with pytest.raises(UsageError, match=r"crystal -2\.43e"):
+        stated_carrier_hz(crystal_hz=-24.3e6, multiplier=3)
