@@ -1,0 +1,1 @@
+"""Recordings on disk: SigMF, IQ in WAV and raw interleaved samples, read piece by piece."""
