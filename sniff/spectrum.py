@@ -1,0 +1,283 @@
+"""Welch's averaged spectrum of a stream of IQ blocks, in one pass and bounded memory."""
+
+from collections import deque
+from collections.abc import Iterable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from math import isfinite
+from typing import Protocol
+
+import ducc0
+import numpy as np
+import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
+
+from sniff.errors import SourceError, UsageError
+from sniff.model import Doubles, IQBlock, Spectrum
+from sniff.resolution import MIN_SEGMENT, SpectrumSettings, finest_rbw
+from sniff.segments import SegmentBatch, SegmentTrain
+from sniff.units import format_span
+from sniff.windows import correlation_at
+
+Floats = npt.NDArray[np.float32]
+
+# A batch of this many samples stays in one core's second-level cache while it is windowed,
+# transformed and squared.
+_BATCH_SAMPLES = 2**17
+# Squares are summed in single precision within a batch and in double precision between batches;
+# 64 terms keep even the worst case, all roundings equal, below 4e-6 relative.
+_BATCH_SEGMENTS = 64
+# Longer segments leave the cache, and a second thread gains too little for the memory it needs.
+_LONGEST_THREADED = 2**17
+
+
+class SegmentObserver(Protocol):
+    """Something else that is made of the same segments, so that they are computed once."""
+
+    def observe(self, tone_power: Floats, first_index: int) -> None:
+        """Take in consecutive segments of one gap-free run, in order of time.
+
+        Parameters
+        ----------
+        tone_power : ndarray of float32, shape (segments, n)
+            Power a tone in each bin would have, FS², in the FFT's order: the first bin is the
+            centre, the upper half are the frequencies below it. Valid during the call only.
+        first_index : int
+            Number of the first segment's first sample since the source was opened.
+        """
+        ...
+
+
+def effective_averages(
+    segments: int, pairs_at_lag: npt.ArrayLike, correlations: npt.ArrayLike
+) -> float:
+    """Number of independent segments whose mean varies as much (Welch 1967, eq. 11).
+
+    Parameters
+    ----------
+    segments : int
+        Segments averaged.
+    pairs_at_lag : array_like, shape (lags,)
+        Pairs of them that lie 1, 2, … hops apart; ``segments - lag`` where there was no gap.
+    correlations : array_like, shape (lags,)
+        Normalised autocorrelation of the window at those lags; their squares are Welch's rho.
+    """
+    rho = np.square(np.asarray(correlations, dtype=np.float64))
+    return segments**2 / (segments + 2.0 * float(np.dot(rho, np.asarray(pairs_at_lag))))
+
+
+class Welch:
+    """A spectrum that grows block by block.
+
+    Segments run across the borders of blocks, never across a gap. Memory depends on the settings
+    only; neither the size of the blocks nor the number of threads changes a bit of the result.
+
+    Method: P. D. Welch, *IEEE Trans. Audio Electroacoust.* AU-15(2), 1967.
+
+    Parameters
+    ----------
+    settings : SpectrumSettings
+    rate_hz, center_hz : float
+        Of all blocks to come.
+    observers : sequence of SegmentObserver
+        Each is shown the powers of all segments, in order of time.
+
+    Raises
+    ------
+    UsageError
+        When the RBW wanted is out of reach at this rate.
+    """
+
+    def __init__(
+        self,
+        settings: SpectrumSettings,
+        *,
+        rate_hz: float,
+        center_hz: float,
+        observers: Sequence[SegmentObserver] = (),
+    ) -> None:
+        self._settings = settings
+        self._rate_hz = rate_hz
+        self._center_hz = center_hz
+        self._observers = tuple(observers)
+        self._segment = settings.segment_at(rate_hz)
+        self._hop = settings.hop_of(self._segment)
+        self._shape = settings.window.samples(self._segment)
+        per_batch = min(max(1, _BATCH_SAMPLES // self._segment), _BATCH_SEGMENTS)
+        threads = settings.threads if self._segment <= _LONGEST_THREADED else 1
+        self._pool = ThreadPoolExecutor(threads) if threads > 1 else None
+        # With threads, one batch more: it fills while all others are worked on.
+        batches = threads + 1 if self._pool else 1
+        self._train = SegmentTrain(
+            segment=self._segment, hop=self._hop, per_batch=per_batch, buffers=batches
+        )
+        # A tone on a bin then reads its power, FS², as the square of that bin.
+        weights = np.repeat((self._shape / self._shape.sum()).astype(np.float32), 2)
+        each = settings.holds or bool(self._observers)
+        self._idle = [_Workspace(weights, self._hop, per_batch, each=each) for _ in range(batches)]
+        self._running: deque[tuple[SegmentBatch, _Workspace, Future[None]]] = deque()
+        self._total = np.zeros(self._segment)
+        self._largest = np.zeros(self._segment, dtype=np.float32)
+        self._smallest = np.full(self._segment, np.inf, dtype=np.float32)
+
+    @property
+    def gaps(self) -> int:
+        """How many gaps lay between the blocks so far."""
+        return self._train.gaps
+
+    @property
+    def lost_samples(self) -> int:
+        """How many samples those gaps were long."""
+        return self._train.lost_samples
+
+    def push(self, block: IQBlock) -> None:
+        """Take in the next block.
+
+        Raises
+        ------
+        ValueError
+            When the block's centre or rate is another, when it begins before the end of the last
+            one, or when a sample of it or of an earlier one is not a finite number.
+        """
+        if (block.rate_hz, block.center_hz) != (self._rate_hz, self._center_hz):
+            raise ValueError(
+                f"{block.center_hz=} {block.rate_hz=} in a spectrum at "
+                f"{self._center_hz} Hz and {self._rate_hz} Hz"
+            )
+        for batch in self._train.push(block):
+            self._start(batch)
+
+    def result(self) -> Spectrum:
+        """The spectrum of all blocks so far; more may follow.
+
+        Raises
+        ------
+        UsageError
+            When no gap-free stretch was as long as one segment; names an RBW that would do.
+        ValueError
+            When a sample was not a finite number.
+        """
+        for batch in self._train.flush():
+            self._start(batch)
+        while self._running:
+            self._finish_oldest()
+        train = self._train
+        if train.segments == 0:
+            raise self._too_short(train.longest_run_samples)
+        window = self._settings.window
+        per_rbw = self._segment / (window.enbw_bins * self._rate_hz)
+        lags = range(self._hop, self._segment, self._hop)
+        holds = self._settings.holds
+        return Spectrum(
+            psd=np.fft.fftshift(self._total) * (per_rbw / train.segments),
+            max_hold=_shifted(self._largest, per_rbw) if holds else None,
+            min_hold=_shifted(self._smallest, per_rbw) if holds else None,
+            center_hz=self._center_hz,
+            rate_hz=self._rate_hz,
+            window=window.value,
+            enbw_bins=window.enbw_bins,
+            averages=train.segments,
+            effective_averages=effective_averages(
+                train.segments,
+                train.pairs_at_lag,
+                [correlation_at(self._shape, lag) for lag in lags],
+            ),
+            samples=train.covered_samples,
+        )
+
+    def _start(self, batch: SegmentBatch) -> None:
+        workspace = self._idle.pop()
+        if self._pool is None:
+            workspace.sum_up(batch)
+            self._take_in(batch, workspace)
+            return
+        self._running.append((batch, workspace, self._pool.submit(workspace.sum_up, batch)))
+        # From here the train goes on to fill the buffer of the oldest batch.
+        if not self._idle:
+            self._finish_oldest()
+
+    def _finish_oldest(self) -> None:
+        batch, workspace, done = self._running.popleft()
+        done.result()
+        self._take_in(batch, workspace)
+
+    def _take_in(self, batch: SegmentBatch, workspace: "_Workspace") -> None:
+        self._idle.append(workspace)
+        if not isfinite(workspace.total.sum()):
+            last = batch.first_index + batch.samples.size - 1
+            raise ValueError(
+                f"a sample from number {batch.first_index} to {last} is not a finite number"
+            )
+        self._total += workspace.total
+        powers = workspace.powers[: batch.segments]
+        if self._settings.holds:
+            np.maximum(self._largest, powers.max(axis=0), out=self._largest)
+            np.minimum(self._smallest, powers.min(axis=0), out=self._smallest)
+        for observer in self._observers:
+            observer.observe(powers, batch.first_index)
+
+    def _too_short(self, samples: int) -> UsageError:
+        has = f"{samples} samples without a gap" if self._train.gaps else f"{samples} samples"
+        if samples < MIN_SEGMENT:
+            return UsageError(f"{has} are too few for any spectrum; take more")
+        wanted_hz = self._settings.window.enbw_bins * self._rate_hz / self._segment
+        finest_hz = finest_rbw(samples, self._rate_hz, self._settings.window)
+        return UsageError(
+            f"{has} are too few for a resolution bandwidth of {format_span(wanted_hz)}, which "
+            f"needs {self._segment}; take more, or ask for {format_span(finest_hz)} or wider"
+        )
+
+
+class _Workspace:
+    """Arrays in which one thread transforms one batch."""
+
+    def __init__(self, weights: Floats, hop: int, per_batch: int, *, each: bool) -> None:
+        segment = weights.size // 2
+        self._weights = weights
+        self._hop = hop
+        self._bins = np.empty((per_batch, segment), dtype=np.complex64)
+        self.powers = np.empty((per_batch if each else 0, segment), dtype=np.float32)
+        self.total = np.zeros(segment)
+
+    def sum_up(self, batch: SegmentBatch) -> None:
+        """Transform the segments; leaves their summed power, and each one's where wanted."""
+        bins = self._bins[: batch.segments]
+        # I and Q side by side as reals: a complex product with a real window does twice the work.
+        values = bins.view(np.float32)
+        stream = batch.samples.view(np.float32)
+        segments = sliding_window_view(stream, self._weights.size)[:: 2 * self._hop]
+        np.multiply(segments, self._weights, out=values)
+        ducc0.fft.c2c(bins, axes=[1], out=bins)
+        if self.powers.size:
+            powers = self.powers[: batch.segments]
+            np.square(values, out=values)
+            np.add(values[:, 0::2], values[:, 1::2], out=powers)
+            self.total[:] = np.add.reduce(powers, axis=0)
+        else:
+            squares = np.einsum("ij,ij->j", values, values)
+            np.add(squares[0::2], squares[1::2], out=self.total)
+
+
+def _shifted(tone_power: Floats, per_rbw: float) -> Doubles:
+    return np.fft.fftshift(tone_power).astype(np.float64) * per_rbw
+
+
+def estimate(blocks: Iterable[IQBlock], settings: SpectrumSettings) -> Spectrum:
+    """One spectrum of all blocks, which are at one tuning.
+
+    Raises
+    ------
+    UsageError
+        When the RBW wanted is out of reach, or the blocks are too short for it.
+    SourceError
+        When there is no block.
+    ValueError
+        As in `Welch.push`.
+    """
+    welch = None
+    for block in blocks:
+        if welch is None:
+            welch = Welch(settings, rate_hz=block.rate_hz, center_hz=block.center_hz)
+        welch.push(block)
+    if welch is None:
+        raise SourceError("the source gave no samples; check its length and where to start")
+    return welch.result()
