@@ -5,6 +5,7 @@ from enum import Enum
 
 from sniff.look import Look
 from sniff.model import Caution
+from sniff.verdict import Outcome
 
 
 class LineState(str, Enum):
@@ -46,6 +47,8 @@ class BoardLine:
         Reading and standard uncertainty (k = 1), Hz.
     error_hz, error_ppm : float or None
         Reading minus expected.
+    frequency_verdict : Outcome or None
+        The error against the tolerance, by the decision rule.
     level_dbfs, snr_db : float or None
         Level while it was there, and over the noise in one RBW.
     present_fraction : float or None
@@ -70,6 +73,7 @@ class BoardLine:
     u_hz: float | None = None
     error_hz: float | None = None
     error_ppm: float | None = None
+    frequency_verdict: Outcome | None = None
     level_dbfs: float | None = None
     snr_db: float | None = None
     present_fraction: float | None = None

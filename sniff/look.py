@@ -17,7 +17,7 @@ class SeenLine:
         included, Hz.
     indicated_hz, u_indicated_hz : float
         The same on the uncorrected scale, without the clock's part, Hz.
-    level_dbfs, snr_db, width_hz, marks
+    level_dbfs, snr_db, width_hz, steady, marks
         As in `Peak`.
     """
 
@@ -28,7 +28,8 @@ class SeenLine:
     level_dbfs: float
     snr_db: float
     width_hz: float
-    marks: tuple[Mark, ...]
+    steady: bool = True
+    marks: tuple[Mark, ...] = ()
 
     @property
     def expanded_hz(self) -> float:
@@ -96,5 +97,6 @@ def see(peak: Peak, correction: Correction) -> SeenLine:
         level_dbfs=peak.level_dbfs,
         snr_db=peak.snr_db,
         width_hz=peak.width_hz,
+        steady=peak.steady,
         marks=peak.marks,
     )

@@ -186,11 +186,13 @@ class Peak:
         Standard uncertainty (k = 1) of `indicated_hz` by noise, wander and modulation; the
         clock's is not in it.
     level_dbfs : float
-        Mean power of the line while it was observed, dBFS.
+        Mean power of the line over the look, dBFS.
     snr_db : float
         Level over the noise in one RBW, dB.
     width_hz : float
         Width at half power beyond what the window alone makes, Hz; 0 for a pure line.
+    steady : bool
+        True for one frequency and one level over the whole look.
     marks : tuple of Mark
         What the front end may have made of it.
     """
@@ -200,6 +202,7 @@ class Peak:
     level_dbfs: float
     snr_db: float
     width_hz: float
+    steady: bool = True
     marks: tuple[Mark, ...] = ()
 
 

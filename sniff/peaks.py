@@ -6,11 +6,11 @@ follows an F distribution, and so does the threshold.
 """
 
 from dataclasses import dataclass
-from math import log10
 
 import numpy as np
 
 from sniff.model import Doubles, Spectrum
+from sniff.windows import Window
 
 DEFAULT_FALSE_ALARM_RATE = 1e-3
 """One look at pure noise in 1,000 shows any line at all."""
@@ -110,8 +110,6 @@ def would_see_ratio(spectrum: Spectrum, floor: Floor) -> Doubles:
     """
     from scipy.special import chndtrinc, ndtri
 
-    from sniff.windows import scalloping_db
-
     averages = spectrum.effective_averages
     ratio = float((floor.threshold / floor.density)[0])
     missed = 1.0 - DETECTION_PROBABILITY
@@ -123,7 +121,7 @@ def would_see_ratio(spectrum: Spectrum, floor: Floor) -> Doubles:
         excess = ratio - 1.0
         for _ in range(20):
             excess = ratio - 1.0 + z * np.sqrt((1.0 + 2.0 * excess) / averages)
-    loss = 10.0 ** (scalloping_db(spectrum.window) / 10.0)
+    loss = 10.0 ** (Window.named(spectrum.window).scalloping_db / 10.0)
     return np.full(spectrum.psd.size, excess * loss)
 
 
@@ -197,8 +195,3 @@ def _running_quantile(psd: Doubles, reach: int, share: float) -> Doubles:
     at = np.arange(0, psd.size, step, dtype=np.float64)
     tiny = np.finfo(np.float64).tiny
     return np.asarray(np.exp(np.interp(np.arange(psd.size), at, np.log(np.maximum(level, tiny)))))
-
-
-def to_db(ratio: float) -> float:
-    """Decibels of a power ratio; −inf never leaves here: zero power reads −300 dB."""
-    return 10.0 * log10(max(ratio, 1e-30))

@@ -88,7 +88,7 @@ def refine(
         None when the line is too weak to lock on.
     """
     seen = np.isfinite(zoomed.values)
-    values = np.where(seen, zoomed.values, 0.0)
+    values: Complexes = np.where(seen, zoomed.values, 0.0)
     frames = int(seen.sum())
     if frames < 4:
         return None
@@ -96,7 +96,7 @@ def refine(
     if crowded:
         weights *= np.hanning(values.size + 2)[1:-1]
     per_frame = noise_density * zoomed.rate_hz
-    offset, power = _strongest(values * weights, search_hz / zoomed.rate_hz)
+    offset, power = _strongest(np.asarray(values * weights), search_hz / zoomed.rate_hz)
     power = max(power / weights.sum() ** 2 - per_frame * (weights**2).sum() / weights.sum() ** 2, 0)
     ratio = power * frames / per_frame if per_frame > 0 else float("inf")
     parts = int(min(_MOST_PARTS, ratio / _PART_RATIO, frames // 4))

@@ -157,6 +157,17 @@ def format_ppm(ppm: float, expanded_ppm: float | None = None) -> str:
     return f"{_no_negative_zero(f'{ppm:+.{decimals}f}')} ppm"
 
 
+def to_db(power_ratio: float) -> float:
+    """Decibels of a power ratio; zero power reads −300 dB, so that no infinity leaves here."""
+    return 10.0 * log10(max(power_ratio, 1e-30))
+
+
+def format_parts(ppm: float) -> str:
+    """The size of a relative uncertainty, two significant digits: ``115 ppm``, ``0.42 ppm``."""
+    decimals = 0 if ppm <= 0 else max(0, -floor(log10(_second_digit(ppm))))
+    return f"{ppm:.{decimals}f} ppm"
+
+
 def format_dbfs(level_dbfs: float) -> str:
     """A level, ``−43.2 dBFS``."""
     return f"{_no_negative_zero(f'{level_dbfs:.1f}').lstrip('+')} dBFS"

@@ -1,7 +1,7 @@
 """Options that several commands share, and the types that read them."""
 
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -9,10 +9,15 @@ from calib.correction import Correction
 from sniff.errors import UsageError
 from sniff.units import parse_duration, parse_frequency, parse_tolerance
 
+if TYPE_CHECKING:
+    _ParamType = click.ParamType[Any]
+else:  # older versions of click do not let it be subscripted
+    _ParamType = click.ParamType
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
-class _Parsed(click.ParamType):
+class _Parsed(_ParamType):
     """A value read by a function that raises UsageError."""
 
     def __init__(self, name: str, parse: Callable[[str], Any]) -> None:

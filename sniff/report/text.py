@@ -1,6 +1,7 @@
 """Text: aligned tables, colour on a terminal only; results to stdout, cautions to stderr."""
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from rich.console import Console
 from rich.markup import escape
@@ -12,10 +13,23 @@ from sniff.model import Caution
 _WIDE = 240  # columns of a pipe or file, where a wrapped table would be torn
 
 
+class _Plain(Console):
+    """A console for a pipe or file: never wrapped, and without blanks at the ends of lines."""
+
+    def __init__(self, *, stderr: bool) -> None:
+        super().__init__(stderr=stderr, highlight=False, width=_WIDE)
+
+    def print(self, *objects: Any, **style: Any) -> None:
+        """Print without trailing blanks."""
+        with self.capture() as captured:
+            super().print(*objects, **style)
+        self.file.write("\n".join(line.rstrip() for line in captured.get().split("\n")))
+
+
 def console(*, stderr: bool = False) -> Console:
-    """Where text goes; as wide as the terminal, and never wrapped in a pipe."""
-    made = Console(stderr=stderr, highlight=False, soft_wrap=False)
-    return made if made.is_terminal else Console(stderr=stderr, highlight=False, width=_WIDE)
+    """Where text goes: as wide as the terminal, with its colours, or plain into a pipe."""
+    made = Console(stderr=stderr, highlight=False)
+    return made if made.is_terminal else _Plain(stderr=stderr)
 
 
 def table(headers: Sequence[str], rows: Iterable[Sequence[str | Text]], *, left: int = 1) -> Table:

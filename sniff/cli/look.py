@@ -1,0 +1,36 @@
+"""``sniff look``."""
+
+from typing import Any
+
+import click
+
+from sniff.cli.options import (
+    clock_options,
+    correction_from,
+    output_options,
+    source_options,
+    spectrum_options,
+)
+
+
+@click.command()
+@source_options
+@spectrum_options
+@clock_options
+@output_options
+def look(source: str, ppm: float | None, u_ppm: float | None, **given: Any) -> None:
+    """What is on the air or on the loop: one Welch spectrum and its peaks.
+
+    Each peak comes with its clock-corrected frequency and expanded uncertainty, its level, and
+    what the receiver itself may have had to do with it.
+    """
+    from sniff.cli.running import look_settings, opened, seconds_of, show_look
+    from sniff.pipeline import look as run
+
+    correction = correction_from(ppm, u_ppm)
+    with opened(source, given) as opened_source:
+        take = opened_source.take(
+            seconds=seconds_of(opened_source.info, given), start_s=given["start"]
+        )
+        seen = run(take, opened_source.info, look_settings(given), correction)
+        show_look(seen, opened_source.info, correction, given)

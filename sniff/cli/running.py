@@ -1,0 +1,112 @@
+"""What the measuring commands have in common once their words are parsed: open, run, show."""
+
+import os
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
+
+from calib.correction import Correction
+from sniff.errors import UsageError
+from sniff.look import Look
+from sniff.model import Caution, Source, SourceInfo
+from sniff.pipeline import LookSettings
+from sniff.report.envelope import envelope
+from sniff.report.look_text import print_look
+from sniff.report.text import say_cautions
+from sniff.resolution import SpectrumSettings
+from sniff.sources.opening import open_source
+from sniff.windows import Window
+
+DEFAULT_SEGMENT = 4096
+LIVE_SECONDS = 1.0
+
+
+@contextmanager
+def opened(text: str, given: Mapping[str, Any]) -> Iterator[Source]:
+    """A source opened by the common options, and closed whatever happens."""
+    source = open_source(
+        text,
+        datatype=given["datatype"],
+        rate_hz=given["rate"],
+        center_hz=given["center"],
+        gain_db=given["gain"],
+    )
+    try:
+        yield source
+    finally:
+        source.close()
+
+
+def seconds_of(info: SourceInfo, given: Mapping[str, Any]) -> float | None:
+    """How long to observe: as asked, else a recording to its end and a live source a second."""
+    if given["seconds"] == 0:
+        raise UsageError("--seconds 0 observes nothing; leave it out, or give a duration")
+    if given["seconds"] is None and info.duration_s is None:
+        return LIVE_SECONDS
+    seconds: float | None = given["seconds"]
+    return seconds
+
+
+def look_settings(given: Mapping[str, Any]) -> LookSettings:
+    """Settings of the spectrum by the common options."""
+    return LookSettings(
+        spectrum=SpectrumSettings(
+            window=Window.named(given["window"]),
+            segment=DEFAULT_SEGMENT if given["rbw"] is None else None,
+            rbw_hz=given["rbw"],
+            holds=given["plot"] is not None,
+            threads=min(2, os.cpu_count() or 1),
+        ),
+        course=given["course"] is not None,
+    )
+
+
+def all_cautions(
+    info: SourceInfo, correction: Correction, measured: tuple[Caution, ...]
+) -> tuple[Caution, ...]:
+    """Cautions of source, clock and measurement, in that order, each once."""
+    clock = (
+        ()
+        if correction.u_ppm < CALIBRATED_BELOW_PPM
+        else (
+            Caution(
+                code="clock",
+                text=f"the clock is {correction.origin}; every frequency carries that. "
+                "Give --ppm and --u-ppm",
+            ),
+        )
+    )
+    return tuple(dict.fromkeys(info.cautions + clock + measured))
+
+
+CALIBRATED_BELOW_PPM = 50.0
+
+
+def show_look(
+    seen: Look, info: SourceInfo, correction: Correction, given: Mapping[str, Any]
+) -> None:
+    """Print a look and draw its pictures as the output options ask."""
+    cautions = all_cautions(info, correction, seen.cautions)
+    if given["as_json"]:
+        import click
+
+        click.echo(
+            envelope("look", seen.result, source=info, correction=correction, cautions=cautions)
+        )
+    else:
+        print_look(seen, info, correction)
+    draw(given, look=seen)
+    if not given["quiet"]:
+        say_cautions(cautions)
+
+
+def draw(given: Mapping[str, Any], *, look: Look) -> None:
+    """Pictures of a look."""
+    if given["plot"] is None and given["course"] is None:
+        return
+    from sniff.report.plots import draw_course, draw_look, save
+
+    if given["plot"] is not None:
+        save(draw_look(look), given["plot"])
+    if given["course"] is not None and look.course is not None:
+        save(draw_course(look.course), given["course"])

@@ -1,0 +1,199 @@
+"""From candidates in a spectrum to peaks: which zooms they need, and what those make of them."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import hypot, sqrt
+
+import numpy as np
+
+from sniff.model import IQBlock, Peak, Spectrum
+from sniff.peaks import Candidate, Floor
+from sniff.refine import Estimate, refine
+from sniff.units import to_db
+from sniff.windows import Window
+from sniff.zoom import MIN_HOP, Zoom, Zoomed
+
+MOST_PEAKS = 40
+"""Lines refined in one look; the weaker ones are only counted."""
+
+_FEWEST_FRAMES = 64  # fewer cost more than 2 % of the take at its ends
+_SEARCH_RBW = 1.5
+_RIPPLE = 10.0  # valley ratio below which an unsteady summit is its neighbour's modulation
+_OWN_SHARE = 0.25  # of what stood out, that a refined line must account for
+_MOST_FRAME_VALUES = 4_000_000  # 64 MB of zoomed frames at a time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoomRequest:
+    """How one candidate is to be zoomed.
+
+    Attributes
+    ----------
+    candidate : Candidate
+    line_hz : float
+        Indicated frequency of its bin, Hz.
+    hop : int
+        As in `Zoom`.
+    crowded : bool
+        True when a neighbour still passes that filter.
+    """
+
+    candidate: Candidate
+    line_hz: float
+    hop: int
+    crowded: bool
+
+
+def zoom_requests(
+    spectrum: Spectrum, candidates: Sequence[Candidate], *, among: Sequence[Candidate]
+) -> tuple[ZoomRequest, ...]:
+    """Choose a filter for each candidate: wide enough for drift, narrow enough for its neighbours
+    among all that stood out."""
+    longest = max(MIN_HOP, spectrum.samples // _FEWEST_FRAMES)
+    bins = np.array([candidate.bin for candidate in among], dtype=np.float64)
+    requests = []
+    for candidate in candidates:
+        distances = np.abs(bins - candidate.bin)
+        distances[distances == 0] = np.inf
+        nearest = float(distances.min()) * spectrum.bin_hz
+        wanted = max(spectrum.psd.size // 2, round(2.0 * spectrum.rate_hz / nearest))
+        hop = max(MIN_HOP, min(longest, wanted))
+        requests.append(
+            ZoomRequest(
+                candidate=candidate,
+                line_hz=spectrum.first_hz + candidate.bin * spectrum.bin_hz,
+                hop=hop,
+                crowded=nearest < 2.0 * spectrum.rate_hz / hop,
+            )
+        )
+    return tuple(requests)
+
+
+def batches(
+    requests: Sequence[ZoomRequest], *, samples: int
+) -> tuple[tuple[ZoomRequest, ...], ...]:
+    """Split requests so that the frames of one pass over the take fit in bounded memory."""
+    made: list[list[ZoomRequest]] = [[]]
+    room = _MOST_FRAME_VALUES
+    for request in requests:
+        need = samples // request.hop
+        if made[-1] and need > room:
+            made.append([])
+            room = _MOST_FRAME_VALUES
+        made[-1].append(request)
+        room -= need
+    return tuple(tuple(batch) for batch in made if batch)
+
+
+def zoom_all(blocks: Iterable[IQBlock], requests: Sequence[ZoomRequest]) -> tuple[Zoomed, ...]:
+    """Zoom all requests in one pass, in their order."""
+    hops = sorted({request.hop for request in requests})
+    zooms = {
+        hop: Zoom([request.line_hz for request in requests if request.hop == hop], hop=hop)
+        for hop in hops
+    }
+    for block in blocks:
+        for zoom in zooms.values():
+            zoom.push(block)
+    queues = {hop: list(zoom.results()) for hop, zoom in zooms.items()}
+    return tuple(queues[request.hop].pop(0) for request in requests)
+
+
+def measure(
+    spectrum: Spectrum,
+    floor: Floor,
+    requests: Sequence[ZoomRequest],
+    zoomed: Sequence[Zoomed],
+) -> tuple[Peak, ...]:
+    """Make a peak of each candidate; the ripple of a modulated signal is one peak, its strongest.
+
+    Returns
+    -------
+    tuple of Peak
+        In the order of `requests`, without marks.
+    """
+    peaks: list[Peak] = []
+    runs: set[int] = set()
+    for request, line in zip(requests, zoomed, strict=True):
+        candidate = request.candidate
+        estimate = refine(
+            line,
+            noise_density=float(floor.density[candidate.bin]),
+            search_hz=min(_SEARCH_RBW * spectrum.rbw_hz, line.rate_hz / 2.0),
+            crowded=request.crowded,
+        )
+        if estimate is not None and estimate.power < _OWN_SHARE * _excess(
+            spectrum, floor, candidate
+        ):
+            estimate = None  # a line within it, but not what stood out
+        steady = estimate is not None and estimate.steady
+        if candidate.run in runs and not steady and candidate.valley_ratio < _RIPPLE:
+            continue
+        runs.add(candidate.run)
+        peaks.append(_peak(spectrum, floor, candidate, request.line_hz, estimate))
+    return tuple(peaks)
+
+
+def _peak(
+    spectrum: Spectrum,
+    floor: Floor,
+    candidate: Candidate,
+    line_hz: float,
+    estimate: Estimate | None,
+) -> Peak:
+    noise = float(floor.density[candidate.bin]) * spectrum.rbw_hz
+    if estimate is not None and estimate.steady:
+        return Peak(
+            indicated_hz=estimate.indicated_hz,
+            u_indicated_hz=estimate.u_hz,
+            level_dbfs=to_db(estimate.power),
+            snr_db=to_db(estimate.power / noise),
+            width_hz=0.0,
+            steady=True,
+        )
+    width_hz = _excess_width_hz(spectrum, floor, candidate)
+    power = _band_power(spectrum, floor, candidate)
+    # Without an estimate it was seen, but too restless or too short to lock on: it is somewhere
+    # about its bin.
+    u_hz = spectrum.rbw_hz / sqrt(3.0) if estimate is None else estimate.u_hz
+    return Peak(
+        indicated_hz=line_hz if estimate is None else estimate.indicated_hz,
+        u_indicated_hz=hypot(u_hz, width_hz / sqrt(12.0)),
+        level_dbfs=to_db(power),
+        snr_db=to_db(power / noise),
+        width_hz=width_hz,
+        steady=False,
+    )
+
+
+def _excess(spectrum: Spectrum, floor: Floor, candidate: Candidate) -> float:
+    """Power by which the top bin stands over the floor, FS²."""
+    over = spectrum.psd[candidate.bin] - floor.density[candidate.bin]
+    return float(over) * spectrum.rbw_hz
+
+
+def _band_power(spectrum: Spectrum, floor: Floor, candidate: Candidate) -> float:
+    """Power over the floor between the candidate's bounds, FS²; at least the top bin's."""
+    # A tone's main lobe spans one bin more than the terms of its window on either side.
+    lobe = len(Window.named(spectrum.window).coefficients)
+    first = max(0, min(candidate.first, candidate.bin - lobe))
+    last = min(spectrum.psd.size - 1, max(candidate.last, candidate.bin + lobe))
+    over = spectrum.psd[first : last + 1] - floor.density[first : last + 1]
+    return max(float(over.sum()) * spectrum.bin_hz, _excess(spectrum, floor, candidate))
+
+
+def _excess_width_hz(spectrum: Spectrum, floor: Floor, candidate: Candidate) -> float:
+    """Half-power width beyond a pure tone's, by subtraction of squares, Hz; 0 within the noise."""
+    over = spectrum.psd - floor.density
+    half = over[candidate.bin] / 2.0
+    sides = []
+    for step in (-1, 1):
+        at = candidate.bin
+        while 0 <= at + step < over.size and over[at + step] > half:
+            at += step
+        beyond = min(max(at + step, 0), over.size - 1)
+        fall = over[at] - over[beyond]
+        sides.append(abs(at - candidate.bin) + ((over[at] - half) / fall if fall else 0.5))
+    tone = Window.named(spectrum.window).enbw_bins * 0.97  # half-power over noise bandwidth
+    width = sum(sides)
+    return sqrt(width**2 - tone**2) * spectrum.bin_hz if width > 1.3 * tone else 0.0

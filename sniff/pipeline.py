@@ -1,0 +1,321 @@
+"""The pipeline: from a take to a look, from a source and expected lines to a line board."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from calib.correction import Correction
+from sniff.board import Board, BoardLine
+from sniff.course import CourseRecorder, course_segment
+from sniff.expected import Expected
+from sniff.frontend import FrontEnd, RailCount, mark
+from sniff.look import Look, LookResult, see
+from sniff.measure import MOST_PEAKS, batches, measure, zoom_all, zoom_requests
+from sniff.model import Caution, Course, IQBlock, Peak, Source, SourceInfo, Spectrum, Take
+from sniff.peaks import DEFAULT_FALSE_ALARM_RATE, Candidate, find_candidates, noise_floor
+from sniff.probe import (
+    PLACEMENT_DB,
+    View,
+    against_sibling,
+    conclude,
+    judge,
+    out_of_view,
+    pick,
+    search_half_width_hz,
+    search_window,
+)
+from sniff.resolution import SpectrumSettings
+from sniff.spectrum import Welch
+from sniff.tuning import Window, choose_tunings
+from sniff.units import Tolerance, format_frequency, to_db
+from sniff.watch import Presence, presence
+from sniff.zoom import MIN_HOP, Zoom
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookSettings:
+    """How to look.
+
+    Attributes
+    ----------
+    spectrum : SpectrumSettings
+    false_alarm_rate : float
+        Chance that a look at noise alone shows any line.
+    course : bool
+        Whether to keep the spectrum against time.
+    """
+
+    spectrum: SpectrumSettings
+    false_alarm_rate: float = DEFAULT_FALSE_ALARM_RATE
+    course: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Survey:
+    view: View
+    course: Course | None
+    cautions: tuple[Caution, ...]
+
+
+def look(take: Take, info: SourceInfo, settings: LookSettings, correction: Correction) -> Look:
+    """See what one take holds.
+
+    Raises
+    ------
+    UsageError
+        When the take is shorter than one segment, or the RBW is out of reach.
+    SourceError
+        When the source fails.
+    """
+    return _as_look(_survey(take, info, settings, windows=()), settings, correction)
+
+
+def probe(
+    source: Source,
+    lines: Sequence[Expected],
+    *,
+    settings: LookSettings,
+    correction: Correction,
+    search: Tolerance | None = None,
+    seconds: float | None = None,
+    start_s: float = 0.0,
+) -> Board:
+    """Judge every expected line, in as few tunings as show them all.
+
+    Parameters
+    ----------
+    source : Source
+    lines : sequence of Expected
+        Those that the set radiates.
+    search : Tolerance, optional
+        Half-width of the search window; ten tolerances otherwise.
+    seconds, start_s : float
+        As in `Source.take`.
+
+    Raises
+    ------
+    UsageError, SourceError
+        As `look`.
+    """
+    widths = [search_half_width_hz(line, search) for line in lines]
+    windows = [
+        search_window(line, width, correction) for line, width in zip(lines, widths, strict=True)
+    ]
+    rows: dict[int, BoardLine] = {}
+    looks: list[Look] = []
+    cautions: list[Caution] = []
+    for tuning in choose_tunings(windows, source.info):
+        source.tune(tuning.center_hz)
+        take = source.take(seconds=seconds, start_s=start_s)
+        inside = [windows[number] for number in tuning.windows]
+        survey = _survey(take, source.info, settings, windows=inside)
+        peaks = [
+            pick(lines[number], windows[number], survey.view, correction)
+            for number in tuning.windows
+        ]
+        presences = _presences(take, survey.view, peaks)
+        for number, peak, there in zip(tuning.windows, peaks, presences, strict=True):
+            rows[number] = judge(
+                lines[number],
+                half_width_hz=widths[number],
+                view=survey.view,
+                peak=peak,
+                presence=there,
+                correction=correction,
+            )
+        looks.append(_as_look(survey, settings, correction))
+        cautions += survey.cautions
+    for number, line in enumerate(lines):
+        if number not in rows:
+            rows[number] = out_of_view(
+                line, half_width_hz=widths[number], why=_why_out_of_view(line, source.info)
+            )
+    result = conclude([rows[number] for number in range(len(lines))])
+    return Board(result=result, looks=tuple(looks), cautions=tuple(cautions))
+
+
+def compare_with_sibling(
+    board: Board, sibling: Board, *, placement_db: float = PLACEMENT_DB
+) -> Board:
+    """Add the sibling's levels to a board, and judge it again."""
+    lines = against_sibling(board.result.lines, sibling.result.lines, placement_db=placement_db)
+    return Board(
+        result=conclude(lines), looks=board.looks, cautions=board.cautions + sibling.cautions
+    )
+
+
+def _survey(
+    take: Take, info: SourceInfo, settings: LookSettings, *, windows: Sequence[Window]
+) -> _Survey:
+    welch = Welch(settings.spectrum, rate_hz=take.rate_hz, center_hz=take.center_hz)
+    course = _CourseOf(take, settings) if settings.course else None
+    rails = RailCount(info.rail)
+    for block in take.blocks():
+        welch.push(block)
+        rails.push(block)
+        if course is not None:
+            course.push(block)
+    spectrum = welch.result()
+    floor = noise_floor(spectrum, false_alarm_rate=settings.false_alarm_rate)
+    candidates = find_candidates(spectrum, floor)
+    chosen = _choose(candidates, spectrum, windows)
+    requests = zoom_requests(spectrum, chosen, among=candidates)
+    peaks: list[Peak] = []
+    for batch in batches(requests, samples=spectrum.samples):
+        peaks += measure(spectrum, floor, batch, zoom_all(take.blocks(), batch))
+    front_end = FrontEnd.of(
+        info,
+        center_hz=spectrum.center_hz,
+        rbw_hz=spectrum.rbw_hz,
+        overloaded=rails.overloaded,
+    )
+    peaks.sort(key=lambda peak: -peak.level_dbfs)
+    view = View(
+        spectrum=spectrum,
+        floor=floor,
+        candidates=candidates,
+        peaks=mark(peaks, front_end),
+        overloaded=rails.overloaded,
+    )
+    cautions = [caution] if (caution := rails.caution()) else []
+    if welch.gaps:
+        cautions.append(
+            Caution(
+                code="gaps",
+                text=f"{welch.gaps} gaps, {welch.lost_samples / take.rate_hz:.3g} s in all, were "
+                "not observed",
+            )
+        )
+    if len(candidates) > len(chosen) and not windows:
+        cautions.append(
+            Caution(
+                code="crowded",
+                text=f"only the strongest {len(chosen)} of {len(candidates)} lines are listed; "
+                "a narrower span or a coarser RBW shows fewer",
+            )
+        )
+    return _Survey(
+        view=view,
+        course=None if course is None else course.result(),
+        cautions=tuple(cautions),
+    )
+
+
+class _CourseOf:
+    """The course of a take, with segments that suit it rather than the RBW that was asked for."""
+
+    def __init__(self, take: Take, settings: LookSettings) -> None:
+        segment = course_segment(round(take.seconds * take.rate_hz) or None)
+        finer = replace(settings.spectrum, segment=segment, rbw_hz=None, holds=False)
+        self._recorder = CourseRecorder(
+            finer,
+            rate_hz=take.rate_hz,
+            center_hz=take.center_hz,
+            seconds=take.seconds or None,
+        )
+        self._welch = Welch(
+            finer, rate_hz=take.rate_hz, center_hz=take.center_hz, observers=[self._recorder]
+        )
+
+    def push(self, block: IQBlock) -> None:
+        self._welch.push(block)
+
+    def result(self) -> Course:
+        self._welch.result()  # takes in the last segments
+        return self._recorder.result()
+
+
+def _choose(
+    candidates: Sequence[Candidate], spectrum: Spectrum, windows: Sequence[Window]
+) -> tuple[Candidate, ...]:
+    """All candidates for a look; for a probe those in its windows, and the strongest ones, by
+    which images and overload products are known."""
+    if not windows:
+        return tuple(candidates[:MOST_PEAKS])
+    strongest, per_window = 8, 8
+    chosen = set(candidates[:strongest])
+    for window in windows:
+        inside = [
+            candidate
+            for candidate in candidates
+            if window.low_hz - spectrum.rbw_hz
+            <= spectrum.first_hz + candidate.bin * spectrum.bin_hz
+            <= window.high_hz + spectrum.rbw_hz
+        ]
+        chosen.update(inside[:per_window])
+    return tuple(candidate for candidate in candidates if candidate in chosen)
+
+
+def _presences(take: Take, view: View, peaks: Sequence[Peak | None]) -> tuple[Presence | None, ...]:
+    """Follow each chosen peak in time, with a filter that its modulation passes."""
+    spectrum = view.spectrum
+    zooms = {
+        peak: Zoom([peak.indicated_hz], hop=_presence_hop(peak, view))
+        for peak in peaks
+        if peak is not None
+    }
+    if zooms:
+        for block in take.blocks():
+            for zoom in zooms.values():
+                zoom.push(block)
+    found: list[Presence | None] = []
+    for peak in peaks:
+        if peak is None:
+            found.append(None)
+            continue
+        at = round((peak.indicated_hz - spectrum.first_hz) / spectrum.bin_hz)
+        density = float(view.floor.density[min(max(at, 0), spectrum.psd.size - 1)])
+        found.append(presence(zooms[peak].results()[0], noise_density=density))
+    return tuple(found)
+
+
+def _presence_hop(peak: Peak, view: View) -> int:
+    """Frames so fast that 99 % of the line's own power lies within a quarter of their rate."""
+    spectrum = view.spectrum
+    at = (peak.indicated_hz - spectrum.first_hz) / spectrum.bin_hz
+    owner = min(view.candidates, key=lambda c: 0 if c.first <= at <= c.last else abs(c.bin - at))
+    run = [c for c in view.candidates if c.run == owner.run]
+    bins = np.arange(min(c.first for c in run), max(c.last for c in run) + 1)
+    over = np.maximum(spectrum.psd[bins] - view.floor.density[bins], 0.0)
+    order = np.argsort(np.abs(bins - at))
+    share = np.cumsum(over[order]) / max(float(over.sum()), 1e-300)
+    reach = float(np.abs(bins[order] - at)[int(np.searchsorted(share, 0.99))])
+    fastest_hz = 4.0 * max(reach, 2.0) * spectrum.bin_hz
+    return max(MIN_HOP, int(spectrum.rate_hz / fastest_hz))
+
+
+def _as_look(survey: _Survey, settings: LookSettings, correction: Correction) -> Look:
+    spectrum, floor = survey.view.spectrum, survey.view.floor
+    middle = slice(spectrum.psd.size // 10, spectrum.psd.size - spectrum.psd.size // 10)
+    result = LookResult(
+        center_hz=spectrum.center_hz,
+        rate_hz=spectrum.rate_hz,
+        seconds=spectrum.seconds,
+        rbw_hz=spectrum.rbw_hz,
+        averages=spectrum.averages,
+        window=spectrum.window,
+        noise_dbfs_per_hz=to_db(float(np.median(floor.density[middle]))),
+        false_alarm_rate=settings.false_alarm_rate,
+        peaks=tuple(see(peak, correction) for peak in survey.view.peaks),
+    )
+    return Look(
+        result=result,
+        spectrum=spectrum,
+        noise=floor.density,
+        threshold=floor.threshold,
+        course=survey.course,
+        cautions=survey.cautions,
+    )
+
+
+def _why_out_of_view(line: Expected, info: SourceInfo) -> str:
+    if info.tunable and info.range_hz is not None:
+        low, high = (format_frequency(hz) for hz in info.range_hz)
+        return f"outside what this source can tune, {low} to {high}"
+    held = ", ".join(
+        f"{format_frequency(center - info.rate_hz / 2)} to "
+        f"{format_frequency(center + info.rate_hz / 2)}"
+        for center in info.centers_hz
+    )
+    return f"not in this recording, which holds {held}"

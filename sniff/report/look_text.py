@@ -1,0 +1,87 @@
+"""A look as text: the peaks as a table."""
+
+from rich.text import Text
+
+from calib.correction import Correction
+from sniff.frontend import describe_spur
+from sniff.look import Look, SeenLine
+from sniff.model import Mark, SourceInfo
+from sniff.report.text import console, table
+from sniff.units import (
+    format_db,
+    format_dbfs,
+    format_error,
+    format_frequency,
+    format_parts,
+    format_ppm,
+    format_seconds,
+    format_span,
+)
+
+_WORDS = {
+    Mark.DC: "the receiver's own centre",
+    Mark.IMAGE: "mirror of a stronger line",
+    Mark.OWN_SPUR: "may be the dongle's own",
+    Mark.EDGE: "at the edge, level too low",
+    Mark.OVERLOAD: "made by overload",
+}
+_NOT_SIGNALS = frozenset({Mark.DC, Mark.IMAGE, Mark.OVERLOAD})
+
+
+def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
+    """Print the peaks, signals first, then what the front end made."""
+    out = console()
+    result = look.result
+    out.print(
+        f"{info.name}: {format_seconds(result.seconds)} at {format_frequency(result.center_hz)}, "
+        f"span {format_frequency(result.rate_hz)}, RBW {format_span(result.rbw_hz)} "
+        f"({result.window}, {result.averages} averages)"
+    )
+    out.print(f"Noise {format_dbfs(result.noise_dbfs_per_hz)}/Hz. Clock {clock_words(correction)}.")
+    signals = [line for line in result.peaks if not _NOT_SIGNALS.intersection(line.marks)]
+    others = [line for line in result.peaks if _NOT_SIGNALS.intersection(line.marks)]
+    out.print()
+    if signals:
+        out.print(_table(signals, result.center_hz, info.clock_hz))
+    else:
+        out.print("No line stands out of the noise.")
+    if others:
+        out.print()
+        out.print("Made by the receiver itself, not signals:")
+        out.print(_table(others, result.center_hz, info.clock_hz))
+
+
+def clock_words(correction: Correction) -> str:
+    """``+31.5 ppm ± 0.4 ppm (k = 2), as stated``: the correction in words."""
+    expanded_ppm = 2.0 * correction.u_ppm
+    ppm = "" if correction.ppm == 0 else f"{format_ppm(correction.ppm, expanded_ppm)} "
+    return f"{ppm}± {format_parts(expanded_ppm)} (k = 2), {correction.origin}"
+
+
+def _table(lines: list[SeenLine], center_hz: float, clock_hz: float | None) -> object:
+    return table(
+        ["frequency", "U (k = 2)", "from centre", "level", "over noise", "<remarks"],
+        [
+            (
+                format_frequency(line.frequency_hz, line.expanded_hz),
+                f"± {format_span(line.expanded_hz)}",
+                format_error(line.indicated_hz - center_hz, 2.0 * line.u_indicated_hz),
+                format_dbfs(line.level_dbfs),
+                format_db(line.snr_db),
+                Text(_remarks(line, clock_hz)),
+            )
+            for line in lines
+        ],
+        left=0,
+    )
+
+
+def _remarks(line: SeenLine, clock_hz: float | None) -> str:
+    words = [_WORDS[mark] for mark in line.marks]
+    if Mark.OWN_SPUR in line.marks and clock_hz:
+        words.append(describe_spur(line.indicated_hz, clock_hz))
+    if line.width_hz > 0:
+        words.append(f"{format_span(line.width_hz)} wide")
+    elif not line.steady:
+        words.append("not steady")
+    return ", ".join(words)
