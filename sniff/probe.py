@@ -157,11 +157,8 @@ def judge(
     error = format_error(error_hz, reading.expanded_hz())
     allowed = format_span(line.tolerance_hz)
     if verdict is Outcome.FAIL:
-        return replace(
-            row,
-            state=LineState.OFF_FREQUENCY,
-            why=f"{error} from its place, ±{allowed} allowed",
-        )
+        why = f"{error} from its place, ±{allowed} allowed; nothing nearer stands out"
+        return replace(row, state=LineState.OFF_FREQUENCY, why=why)
     if verdict is Outcome.UNDECIDED:
         decision = decide(
             error_hz=error_hz, expanded_hz=reading.expanded_hz(), tolerance_hz=line.tolerance_hz
@@ -217,6 +214,12 @@ def _against(line: BoardLine, other: BoardLine | None, placement_db: float) -> B
         return line
     difference_db = line.level_dbfs - other.level_dbfs
     line = replace(line, versus_sibling_db=difference_db)
+    if line.state is LineState.OFF_FREQUENCY and difference_db < -placement_db:
+        return replace(
+            line,
+            why=f"{line.why}; {format_db(difference_db)} against the sibling: it may be another "
+            "line, and this one absent",
+        )
     if line.state is LineState.PRESENT and difference_db < -placement_db:
         return replace(
             line,

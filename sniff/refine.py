@@ -227,7 +227,7 @@ def _of_parts(
     return Estimate(
         indicated_hz=zoomed.center_hz + middle * zoomed.rate_hz,
         u_hz=u * zoomed.rate_hz,
-        power=float(max(power.mean() - per_frame / length, 0.0)),
+        power=float(max(np.median(power) - per_frame / length, 0.0)),
         steady=False,
     )
 

@@ -39,7 +39,7 @@ DURATION = _Parsed("duration", parse_duration)
 TOLERANCE = _Parsed("tolerance", parse_tolerance)
 
 
-def _stack(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
+def stack(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
     def apply(command: Command) -> Command:
         for option in reversed(options):
             command = option(command)
@@ -48,7 +48,7 @@ def _stack(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
     return apply
 
 
-source_options = _stack(
+source_options = stack(
     click.option(
         "--from",
         "source",
@@ -68,7 +68,7 @@ source_options = _stack(
     ),
 )
 
-spectrum_options = _stack(
+spectrum_options = stack(
     click.option("--rbw", type=FREQUENCY, help="Resolution bandwidth  [default: 4096 points]."),
     click.option(
         "--window",
@@ -79,7 +79,7 @@ spectrum_options = _stack(
     ),
 )
 
-clock_options = _stack(
+clock_options = stack(
     click.option(
         "--ppm",
         type=float,
@@ -88,7 +88,7 @@ clock_options = _stack(
     click.option("--u-ppm", type=float, help="Standard uncertainty (k = 1) of --ppm."),
 )
 
-output_options = _stack(
+output_options = stack(
     click.option(
         "--plot",
         type=click.Path(dir_okay=False),

@@ -19,6 +19,8 @@ from sniff.windows import Window
 
 DEFAULT_SEGMENT = 4096
 LIVE_SECONDS = 1.0
+CALIBRATED_BELOW_PPM = 50.0
+"""A clock less sure than this (k = 1) was never calibrated, and the user must be told."""
 
 
 @contextmanager
@@ -79,9 +81,6 @@ def all_cautions(
     return tuple(dict.fromkeys(info.cautions + clock + measured))
 
 
-CALIBRATED_BELOW_PPM = 50.0
-
-
 def show_look(
     seen: Look, info: SourceInfo, correction: Correction, given: Mapping[str, Any]
 ) -> None:
@@ -96,6 +95,11 @@ def show_look(
     else:
         print_look(seen, info, correction)
     draw(given, look=seen)
+    say_unless_quiet(cautions, given)
+
+
+def say_unless_quiet(cautions: tuple[Caution, ...], given: Mapping[str, Any]) -> None:
+    """Cautions on stderr, unless the user wants none; in JSON they stand anyway."""
     if not given["quiet"]:
         say_cautions(cautions)
 

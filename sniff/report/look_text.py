@@ -25,6 +25,7 @@ _WORDS = {
     Mark.EDGE: "at the edge, level too low",
     Mark.OVERLOAD: "made by overload",
 }
+_MOST_SHOWN = 16
 _NOT_SIGNALS = frozenset({Mark.DC, Mark.IMAGE, Mark.OVERLOAD})
 
 
@@ -42,9 +43,11 @@ def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
     others = [line for line in result.peaks if _NOT_SIGNALS.intersection(line.marks)]
     out.print()
     if signals:
-        out.print(_table(signals, result.center_hz, info.clock_hz))
+        out.print(_table(signals[:_MOST_SHOWN], result.center_hz, info.clock_hz))
     else:
         out.print("No line stands out of the noise.")
+    if len(signals) > _MOST_SHOWN:
+        out.print(f"and {len(signals) - _MOST_SHOWN} weaker ones; --json lists all")
     if others:
         out.print()
         out.print("Made by the receiver itself, not signals:")

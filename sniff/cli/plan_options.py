@@ -1,0 +1,72 @@
+"""Options that say how a set's frequencies hang together, and the plan they make."""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from sniff.cli.options import FREQUENCY, TOLERANCE, stack
+from sniff.errors import UsageError
+
+if TYPE_CHECKING:
+    from sniff.plan import Plan
+
+_SIDES = click.Choice(["low", "high"])
+
+plan_options: Callable[[Any], Any] = stack(
+    click.option(
+        "--plan",
+        "plan_file",
+        type=click.Path(dir_okay=False, path_type=Path),
+        metavar="FILE",
+        help="A plan in TOML, in place of the options below.",
+    ),
+    click.option("--carrier", type=FREQUENCY, help="Frequency sent, or to be received."),
+    click.option(
+        "--if", "if_hz", type=FREQUENCY, help="Intermediate frequency; none: a transmitter."
+    ),
+    click.option("--side", type=_SIDES, help="Side of the carrier on which the LO lies."),
+    click.option("--multiplier", type=int, help="LO, or carrier sent, over crystal."),
+    click.option("--second-if", type=FREQUENCY, help="Second IF of a dual conversion."),
+    click.option("--second-side", type=_SIDES, help="Side of the second LO."),
+    click.option(
+        "--tolerance",
+        type=TOLERANCE,
+        help="50ppm of the crystal, or 5kHz of the carrier.",
+    ),
+)
+
+_WORDS = ("carrier", "if_hz", "side", "multiplier", "second_if", "second_side", "tolerance")
+
+
+def plan_from(given: Mapping[str, Any]) -> "Plan":
+    """The plan that the options state.
+
+    Raises
+    ------
+    UsageError
+        When neither a file nor a carrier is given, or both.
+    InputError
+        When the file does not hold a plan.
+    """
+    from sniff.plan import Plan, Side
+    from sniff.planfile import read_plan
+
+    words = [word for word in _WORDS if given[word] is not None]
+    if given["plan_file"] is not None:
+        if words:
+            name = words[0].removesuffix("_hz").replace("_", "-")
+            raise UsageError(f"--plan and --{name} do not go together; write it into the plan")
+        return read_plan(given["plan_file"])
+    if given["carrier"] is None:
+        raise UsageError("which set? Give --carrier (and --if, --side), or --plan FILE")
+    return Plan(
+        carrier_hz=given["carrier"],
+        if_hz=given["if_hz"],
+        side=None if given["side"] is None else Side(given["side"]),
+        multiplier=given["multiplier"],
+        second_if_hz=given["second_if"],
+        second_side=None if given["second_side"] is None else Side(given["second_side"]),
+        tolerance=given["tolerance"],
+    )

@@ -1,0 +1,56 @@
+"""``sniff probe``."""
+
+from typing import Any
+
+import click
+
+from sniff.cli.options import (
+    FREQUENCY,
+    TOLERANCE,
+    clock_options,
+    correction_from,
+    output_options,
+    source_options,
+    spectrum_options,
+)
+from sniff.cli.plan_options import plan_from, plan_options
+
+
+@click.command()
+@source_options
+@plan_options
+@click.option(
+    "--search", type=TOLERANCE, help="Search this far off a line  [default: ten tolerances]."
+)
+@click.option("--sibling", metavar="SOURCE", help="A working set of the same make, to compare.")
+@click.option("--sibling-carrier", type=FREQUENCY, help="The sibling's carrier.")
+@click.option(
+    "--placement",
+    type=click.FloatRange(min=0),
+    default=6.0,
+    show_default=True,
+    metavar="DB",
+    help="Spread of the level from placing the loop, k = 2.",
+)
+@spectrum_options
+@clock_options
+@output_options
+@click.pass_context
+def probe(
+    ctx: click.Context, /, source: str, ppm: float | None, u_ppm: float | None, **given: Any
+) -> None:
+    """Are the expected lines there?  Each is said to be present, weak, off-frequency, unsteady,
+    absent, hidden or out-of-view.
+
+    \b
+    sniff probe --from bench:tour-guide-deaf --carrier 72.9M --if 10.7M --side high \\
+          --multiplier 3 --tolerance 50ppm --ppm 31 --u-ppm 0.5
+
+    Exit code 0: all as expected; 1: a fault; 3: a wanted line could not be judged.
+    """
+    from sniff.cli.probing import probe_source, show_board
+
+    correction = correction_from(ppm, u_ppm)
+    plan = plan_from(given)
+    board, info = probe_source(source, plan, correction, given)
+    ctx.exit(show_board(board, info, correction, given))

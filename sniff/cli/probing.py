@@ -1,0 +1,84 @@
+"""The work of ``sniff probe``: the set, its sibling, and the showing of the board."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from calib.correction import Correction
+from sniff.board import Board, BoardVerdict
+from sniff.cli.running import all_cautions, look_settings, opened, say_unless_quiet, seconds_of
+from sniff.errors import UsageError
+from sniff.expected import expected_lines, plan_cautions
+from sniff.model import Caution, SourceInfo
+from sniff.pipeline import compare_with_sibling, probe
+from sniff.plan import Plan, carry
+from sniff.report.board_text import print_board
+from sniff.report.envelope import envelope
+
+_EXITS = {BoardVerdict.AS_EXPECTED: 0, BoardVerdict.FAULT: 1, BoardVerdict.UNDECIDED: 3}
+
+
+def probe_source(
+    source: str, plan: Plan, correction: Correction, given: Mapping[str, Any]
+) -> tuple[Board, SourceInfo]:
+    """Probe the set, and its sibling where one is named."""
+    if (given["sibling"] is None) != (given["sibling_carrier"] is None):
+        raise UsageError("--sibling and --sibling-carrier go together")
+    board, info = _board(source, plan, correction, given)
+    if given["sibling"] is not None:
+        # Rate, centre and datatype are the set's own; a sibling's raw recording would need others.
+        other = {**given, "center": None, "rate": None, "datatype": None, "plot": None}
+        sibling, _ = _board(
+            given["sibling"], carry(plan, given["sibling_carrier"]), correction, other
+        )
+        board = compare_with_sibling(board, sibling, placement_db=given["placement"])
+        said = Caution(
+            code="placement",
+            text=f"levels against the sibling hold for the same gain and the same place of the "
+            f"loop, within ±{given['placement']:g} dB",
+        )
+        board = Board(result=board.result, looks=board.looks, cautions=(*board.cautions, said))
+    return board, info
+
+
+def show_board(
+    board: Board, info: SourceInfo, correction: Correction, given: Mapping[str, Any]
+) -> int:
+    """Print the board and draw its pictures; returns the exit code."""
+    cautions = all_cautions(info, correction, board.cautions)
+    if given["as_json"]:
+        import click
+
+        click.echo(
+            envelope("probe", board.result, source=info, correction=correction, cautions=cautions)
+        )
+    else:
+        print_board(board, info, correction)
+    if given["plot"] is not None or given["course"] is not None:
+        from sniff.report.plots import draw_board, draw_course, save
+
+        if given["plot"] is not None:
+            save(draw_board(board), given["plot"])
+        courses = [look.course for look in board.looks if look.course is not None]
+        if given["course"] is not None and courses:
+            save(draw_course(courses[0], board=board), given["course"])
+    say_unless_quiet(cautions, given)
+    return _EXITS[board.result.verdict]
+
+
+def _board(
+    source: str, plan: Plan, correction: Correction, given: Mapping[str, Any]
+) -> tuple[Board, SourceInfo]:
+    lines = [line for line in expected_lines(plan) if line.radiated]
+    with opened(source, given) as opened_source:
+        board = probe(
+            opened_source,
+            lines,
+            settings=look_settings(given),
+            correction=correction,
+            search=given["search"],
+            seconds=seconds_of(opened_source.info, given),
+            start_s=given["start"],
+        )
+        info = opened_source.info
+    cautions = plan_cautions(plan) + board.cautions
+    return Board(result=board.result, looks=board.looks, cautions=cautions), info
