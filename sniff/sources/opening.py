@@ -104,7 +104,7 @@ def _open_recording(text: str, options: _Options) -> Source:
     suffix = Path(text).suffix.lower()
     if suffix == ".toml":
         raise UsageError(f"{text}: is not a recording; to open it as a scene write bench:{text}")
-    if not suffix and _is_missing(text):
+    if not text or (not suffix and _is_missing(text)):
         raise SourceError(f"{text!r} is not a source; give {UNDERSTOOD}")
     return open_recording(
         text,

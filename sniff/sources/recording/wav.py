@@ -9,7 +9,7 @@ from sniff.errors import SourceError, UsageError
 from sniff.model import Caution, ComplexSamples, SourceInfo
 from sniff.sources.recording.access import file_bytes, open_bytes
 from sniff.sources.recording.captures import Capture
-from sniff.sources.recording.given import Given, overridden_hz, rate_fault
+from sniff.sources.recording.given import Given, overridden_hz
 from sniff.sources.recording.riff import declared_data_bytes
 from sniff.sources.recording.source import RecordingSource
 from sniff.units import format_seconds
@@ -89,6 +89,8 @@ def open_wav(path: Path, *, name: str, given: Given) -> RecordingSource:
         wav = soundfile.SoundFile(str(path))
     except RuntimeError as error:
         reason = str(error).rpartition("': ")[2]
+        if "SF_INFO" in reason:  # its word for a rate or a number of channels below one
+            reason = "its header has no possible rate or number of channels"
         raise SourceError(f"{name}: is not a readable WAV: {reason}") from None
     try:
         _refuse_other_kinds(wav, name)
@@ -96,8 +98,6 @@ def open_wav(path: Path, *, name: str, given: Given) -> RecordingSource:
         if given.rate_hz is not None and given.rate_hz != rate_hz:
             cautions.append(overridden_hz("rate", said_hz=rate_hz, used_hz=given.rate_hz))
             rate_hz = given.rate_hz
-        elif fault := rate_fault(rate_hz):
-            raise SourceError(f"{name}: {fault}; give the right one with --rate")
         bits = _BITS[wav.subtype]
         declared = declared_data_bytes(path)
         if wav.frames == 0:
