@@ -6,7 +6,7 @@ from math import sqrt
 
 from sniff.expected import SECOND_LO_MULTIPLES
 from sniff.misfit import Carrier, Pair, Place, Seen, misfit_hz, u_misfit_hz
-from sniff.plan import Plan, Role, Side
+from sniff.plan import Plan, Role, Side, can_inject
 from sniff.units import Tolerance
 
 _REACH = 4.0
@@ -33,7 +33,7 @@ def first_conversions(
     yield Plan(carrier_hz=carrier_hz, tolerance=tolerance)
     for if_hz in ifs_hz:
         for side in Side:
-            if side is Side.HIGH or if_hz < carrier_hz:
+            if can_inject(carrier_hz, if_hz, side):
                 yield Plan(carrier_hz=carrier_hz, if_hz=if_hz, side=side, tolerance=tolerance)
 
 
@@ -148,7 +148,7 @@ def _second_conversions(plan: Plan, second_ifs_hz: Iterable[float]) -> Iterator[
         return
     for if_hz in second_ifs_hz:
         for side in Side:
-            if if_hz < plan.if_hz:
+            if if_hz < plan.if_hz and can_inject(plan.if_hz, if_hz, side):
                 yield replace(plan, second_if_hz=if_hz, second_side=side)
 
 

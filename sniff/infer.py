@@ -14,7 +14,7 @@ from sniff.errors import UsageError
 from sniff.hypotheses import Explanation, explanations, first_conversions, lo_place
 from sniff.misfit import Carrier, Seen
 from sniff.model import Caution
-from sniff.plan import ASSUMED_TOLERANCE, Plan, Role, Side
+from sniff.plan import ASSUMED_TOLERANCE, Plan, Role, Side, can_inject
 from sniff.units import Tolerance, format_frequency
 
 COMMON_IFS_HZ = (
@@ -176,7 +176,7 @@ def _nearest(
         return
     side, distance_hz = found
     if_hz = min(ifs_hz, key=lambda each_hz: abs(each_hz - distance_hz))
-    meant = side is Side.HIGH or if_hz < carrier.hz
+    meant = can_inject(carrier.hz, if_hz, side)
     if meant and abs(if_hz - distance_hz) <= NEAREST_WITHIN * if_hz:
         plan = Plan(carrier_hz=carrier.hz, if_hz=if_hz, side=side, tolerance=tolerance)
         yield candidate_from(

@@ -47,6 +47,11 @@ class Role(str, Enum):
     SECOND_IMAGE = "second-image"
 
 
+def can_inject(signal_hz: float, if_hz: float, side: Side) -> bool:
+    """True when the LO that brings this signal to this IF from this side is above zero."""
+    return signal_hz + side.sign * if_hz >= _LEAST_HZ
+
+
 def injection_hz(signal_hz: float, if_hz: float, side: Side) -> float:
     """LO that brings a signal to an IF, Hz: ``signal + s IF``.
 
@@ -56,7 +61,7 @@ def injection_hz(signal_hz: float, if_hz: float, side: Side) -> float:
         When that is not above zero.
     """
     lo_hz = signal_hz + side.sign * if_hz
-    if lo_hz < _LEAST_HZ:
+    if not can_inject(signal_hz, if_hz, side):
         raise UsageError(
             f"low-side injection brings {format_frequency(signal_hz)} to an IF of "
             f"{format_frequency(if_hz)} only with an LO of {format_frequency(lo_hz)}; "

@@ -365,6 +365,11 @@ def test_line_that_cannot_be_judged_is_refused(values: dict[str, object], messag
         Seen(**({"frequency_hz": 83.6e6, "u_hz": 100.0} | values))  # type: ignore[arg-type]
 
 
+def test_carrier_a_hair_above_a_common_if_is_no_low_side_receiver() -> None:
+    lines = [Seen(frequency_hz=45e6 + 6e-6, u_hz=50.0), seen(55.7)]
+    assert infer(lines, tolerance=TIGHT).candidates[0].if_hz == 10.7e6
+
+
 def test_lines_that_nothing_explains_are_said_to_be_so() -> None:
     found = infer([seen(72.9, Role.CARRIER), seen(31.415, Role.CRYSTAL)], tolerance=TIGHT)
     assert found.candidates == ()
