@@ -1,0 +1,227 @@
+"""The picture of a look: one spectrum, its noise floor, and the lines found in it."""
+
+from collections.abc import Sequence
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from calib.correction import Correction
+from sniff.look import Look, SeenLine
+from sniff.report.plots import labels, style
+from sniff.report.plots.axis import Ruler, Scale, how_taken, scale_of
+from sniff.report.plots.page import (
+    WIDTH_MM,
+    Page,
+    Sheet,
+    open_page,
+    text_width_mm,
+    unbroken,
+)
+from sniff.report.plots.trace import (
+    MARKER_PT,
+    TIP_PT,
+    draw_marker,
+    draw_traces,
+    label_beside,
+    shape_of,
+    span_hz,
+    stroke_keys,
+)
+from sniff.units import format_dbfs, format_frequency, format_reading, format_span
+
+_MOST_LABELS = 10
+_LEFT_MM, _RIGHT_MM = 16.0, 4.0
+_AXES_WIDTH_MM = WIDTH_MM - _LEFT_MM - _RIGHT_MM
+_AXES_HEIGHT_MM = 88.0
+_UNDER_AXES_MM = 14.0
+_LABEL_SPACE_MM = 2.0
+_LABEL_LOW_MM, _LABEL_HIGH_MM = 0.5, WIDTH_MM - 0.5
+_RULER = Ruler()
+
+
+def draw_look(
+    look: Look, *, clock: Correction | None = None, usable_fraction: float = 0.8
+) -> Figure:
+    """Draw a spectrum with the lines found in it.
+
+    The ten strongest lines are labelled with their reading and U (k = 2), the rest are ticks.
+
+    Parameters
+    ----------
+    look : Look
+        What was seen.
+    clock : Correction, optional
+        The correction that was applied. Without it the axis is corrected by the ratio that the
+        lines found carry; a look without lines is then drawn as indicated, and says so.
+    usable_fraction : float
+        Part of the span, about the center, in which levels can be trusted; the rest is shaded.
+
+    Returns
+    -------
+    Figure
+        190 mm wide.
+    """
+    with style.context():
+        scale = scale_of([look], clock)
+        low_hz, high_hz = span_hz(look, scale)
+        named, others = _choose(look.result.peaks)
+        texts = [_label(line) for line in named]
+        at_mm = [
+            _LEFT_MM + _AXES_WIDTH_MM * (line.frequency_hz - low_hz) / (high_hz - low_hz)
+            for line in named
+        ]
+        band = labels.stagger(
+            at_mm,
+            texts,
+            width_mm=_label_width_mm(texts),
+            low_mm=_LABEL_LOW_MM,
+            high_mm=_LABEL_HIGH_MM,
+        )
+        sheet = Sheet(
+            title=_title(look, low_hz, high_hz),
+            keys=_keys(look, named, others, usable_fraction),
+            footer=[
+                f"{how_taken(look.result)} · {scale.statement} · ± is U (k = 2)",
+                *(f"Caution: {caution.text}" for caution in look.cautions),
+            ],
+        )
+        page = open_page(sheet, body_mm=band.height_mm + _AXES_HEIGHT_MM + _UNDER_AXES_MM)
+        axes = page.axes(
+            left_mm=_LEFT_MM,
+            top_mm=sheet.top_mm + band.height_mm,
+            width_mm=_AXES_WIDTH_MM,
+            height_mm=_AXES_HEIGHT_MM,
+        )
+        _draw_axes(axes, look, scale, usable_fraction)
+        for line in look.result.peaks:
+            _mark(axes, line, named=line in named)
+        _draw_labels(page, axes, band, named, texts, at_mm, top_mm=sheet.top_mm)
+        return page.figure
+
+
+def _label(line: SeenLine) -> str:
+    text = format_reading(line.frequency_hz, line.expanded_hz).replace(" ± ", "\n± ")
+    return "\n".join([text, *(mark.value for mark in line.marks)])
+
+
+def _label_width_mm(texts: Sequence[str]) -> float:
+    return max((text_width_mm(text) for text in texts), default=0.0) + _LABEL_SPACE_MM
+
+
+def _choose(lines: Sequence[SeenLine]) -> tuple[list[SeenLine], list[SeenLine]]:
+    """Lines that get a label, by frequency, and the rest.
+
+    Ten, or as many as fit when their uncertainties are so small that the labels are long.
+    """
+    width_mm = _label_width_mm([_label(line) for line in lines[:_MOST_LABELS]])
+    room = labels.most_labels(width_mm=width_mm, low_mm=_LABEL_LOW_MM, high_mm=_LABEL_HIGH_MM)
+    count = min(_MOST_LABELS, room)
+    return sorted(lines[:count], key=lambda line: line.frequency_hz), list(lines[count:])
+
+
+def _unusable_hz(
+    low_hz: float, high_hz: float, usable_fraction: float
+) -> list[tuple[float, float]]:
+    edge_hz = (high_hz - low_hz) * (1.0 - usable_fraction) / 2.0
+    return [(low_hz, low_hz + edge_hz), (high_hz - edge_hz, high_hz)] if edge_hz > 0 else []
+
+
+def _draw_axes(axes: Axes, look: Look, scale: Scale, usable_fraction: float) -> None:
+    low_hz, high_hz = span_hz(look, scale)
+    draw_traces(
+        axes,
+        look,
+        scale,
+        ruler=_RULER,
+        low_hz=low_hz,
+        high_hz=high_hz,
+        levels_dbfs=[line.level_dbfs for line in look.result.peaks],
+    )
+    for low, high in _unusable_hz(low_hz, high_hz, usable_fraction):
+        axes.axvspan(
+            _RULER.place(low), _RULER.place(high), color=style.SHADE, linewidth=0.0, zorder=0
+        )
+    axes.set_xlabel(f"frequency, MHz ({scale.words})")
+    label_beside(axes, f"level in {format_span(look.spectrum.rbw_hz)}, dBFS")
+
+
+def _mark(axes: Axes, line: SeenLine, *, named: bool) -> None:
+    shape = shape_of(line)
+    if not named and shape is style.FOUND:
+        shape = style.WEAKER
+    size_pt = MARKER_PT if named else 0.75 * MARKER_PT
+    draw_marker(axes, _RULER.place(line.frequency_hz), line.level_dbfs, shape, size_pt=size_pt)
+
+
+def _draw_labels(
+    page: Page,
+    axes: Axes,
+    band: labels.Band,
+    named: Sequence[SeenLine],
+    texts: Sequence[str],
+    at_mm: Sequence[float],
+    *,
+    top_mm: float,
+) -> None:
+    """Labels and their leaders: down beside the lower labels, aslant, down to the marker."""
+    low, high = axes.get_ylim()
+    axes_top_mm = top_mm + band.height_mm
+    slant_mm = axes_top_mm - band.slant_mm
+    for number, (line, text, x_mm) in enumerate(zip(named, texts, at_mm, strict=True)):
+        place = band.places[number]
+        bottom_mm = slant_mm - place.above_mm
+        tip_mm = axes_top_mm + _AXES_HEIGHT_MM * (high - line.level_dbfs) / (high - low)
+        tip_mm -= (TIP_PT + MARKER_PT / 2.0) * style.MM_PER_PT
+        page.draw(
+            [place.x_mm, place.x_mm, x_mm, x_mm],
+            [bottom_mm, slant_mm, axes_top_mm - 0.5, max(tip_mm, axes_top_mm)],
+            color=style.PALE_INK,
+            linewidth=0.5,
+            zorder=3,
+        )
+        label = page.write(place.x_mm, bottom_mm - 0.4, text, ha="center", va="bottom")
+        label.set_gid(f"line-{number}")
+
+
+def _title(look: Look, low_hz: float, high_hz: float) -> str:
+    lines = look.result.peaks
+    digits_hz = high_hz - low_hz
+    low = unbroken(format_frequency(low_hz, digits_hz))
+    where = f"between {low} and {unbroken(format_frequency(high_hz, digits_hz))}"
+    if not lines:
+        return f"No line above the detection threshold {where}"
+    clean = [line for line in lines if not line.marks]
+    doubtful = len(lines) - len(clean)
+    if not clean:
+        return f"{_count(doubtful)} {where}, perhaps the receiver's own"
+    best = max(clean, key=lambda line: line.level_dbfs)
+    strongest = (
+        f"{unbroken(format_reading(best.frequency_hz, best.expanded_hz))} "
+        f"at {unbroken(format_dbfs(best.level_dbfs))}"
+    )
+    which = "" if len(clean) == 1 else "the strongest "
+    aside = f"; {doubtful} more, perhaps the receiver's own" if doubtful else ""
+    return f"{_count(len(clean))} {where}: {which}{strongest}{aside}"
+
+
+def _count(lines: int) -> str:
+    return "1 line" if lines == 1 else f"{lines} lines"
+
+
+def _keys(
+    look: Look, named: Sequence[SeenLine], others: Sequence[SeenLine], usable_fraction: float
+) -> list[Line2D | Patch]:
+    shapes = [style.FOUND] if any(shape_of(line) is style.FOUND for line in named) else []
+    shapes += [style.WEAKER] if any(shape_of(line) is style.FOUND for line in others) else []
+    marked = [shape_of(line) for line in look.result.peaks]
+    shapes += [shape for shape in style.MARKS.values() if shape in marked]
+    keys: list[Line2D | Patch] = [
+        *stroke_keys([look]),
+        *(Line2D([], [], label=shape.words, **shape.line()) for shape in shapes),
+    ]
+    if usable_fraction < 1.0:
+        words = f"outside the usable {100.0 * usable_fraction:.0f} %"
+        keys.append(Patch(facecolor=style.SHADE, label=words))
+    return keys
