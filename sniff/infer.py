@@ -56,8 +56,8 @@ def infer(
     """Rank what a set may be by the lines seen at it.
 
     The order: what fits before what does not; the fewest lines unexplained; the fewest lines that
-    the set itself would not radiate; the best score; the fewest high multiples of the crystal;
-    IFs as in `ifs_hz`. When no IF fits, the measured distance of carrier and LO is offered, and
+    the set itself would not radiate; the best score; IFs as in `ifs_hz`, multipliers as in
+    `multipliers`. When no IF fits, the measured distance of carrier and LO is offered, and
     the nearest IF with its misfit.
 
     Parameters
@@ -191,14 +191,12 @@ def _nearest(
 
 def _rank(candidate: Candidate) -> tuple[float, ...]:
     foreign = sum(line.role is Role.IMAGE for line in candidate.lines)
-    multiples = sum(line.multiple for line in candidate.lines)
     # Rounded, so that hypotheses that agree but for the last digits are told apart by the rest.
     return (
         not candidate.fits,
         len(candidate.unexplained_hz),
         foreign,
         -round(0.0 if candidate.score is None else candidate.score, 3),
-        multiples,
     )
 
 

@@ -126,6 +126,34 @@ def test_crystal_and_carrier_alone_are_a_transmitter() -> None:
     assert best.injection_error_hz is None
 
 
+def test_crystal_of_a_transmitter_is_off_together_with_its_carrier() -> None:
+    wide = Tolerance(ppm=100.0)
+    read = infer([seen(72.9, Role.CARRIER), seen(24.3002, Role.CRYSTAL)], tolerance=wide)
+    expected = erfc(200.0 / hypot(100.0, 100.0 / 3) / sqrt(2.0))
+    assert read.candidates[0].score == pytest.approx(expected, rel=1e-6)
+    nominal = infer([seen(24.3002, Role.CRYSTAL)], carriers_hz=[72.9e6], tolerance=wide)
+    expected = erfc(200.0 / hypot(100.0, 2430.0 / sqrt(3.0)) / sqrt(2.0))
+    assert nominal.candidates[0].score == pytest.approx(expected, rel=1e-6)
+
+
+def test_crystal_off_frequency_shows_multiplied_in_the_injection_error() -> None:
+    lines = [seen(169.505, Role.CARRIER), seen(17.6451, Role.CRYSTAL)]
+    best = infer(lines, tolerance=TIGHT).candidates[0]
+    assert best.injection_error_hz == pytest.approx(900.0, abs=0.01)
+    assert best.lines[0].misfit_hz == pytest.approx(100.0, abs=0.01)
+
+
+def test_same_line_read_twice_is_no_crystal_of_its_own() -> None:
+    found = infer([seen(72.9), seen(72.9001), seen(83.6)], tolerance=TIGHT)
+    assert found.candidates
+    assert all(each.multiplier is None for each in found.candidates)
+
+
+def test_lines_closer_than_any_if_are_no_carrier_and_lo() -> None:
+    found = infer([seen(72.9, Role.CARRIER), seen(72.91)], tolerance=TIGHT)
+    assert found.candidates == ()
+
+
 def test_unusual_if_is_offered_as_measured_with_the_nearest_common_one() -> None:
     found = infer([seen(72.9, Role.CARRIER), seen(83.64, Role.LO)], tolerance=TIGHT)
     measured, nearest = found.candidates
@@ -167,6 +195,13 @@ def test_lone_high_multiple_explains_nothing() -> None:
     # Four fifths of the LO of 72.9 MHz with an IF of 6 MHz, but no oscillator is seen.
     found = infer([seen(72.9, Role.CARRIER), seen((72.9 - 6.0) * 4 / 5)], tolerance=TIGHT)
     assert not [each for each in found.candidates if each.origin is Origin.COMMON]
+
+
+def test_lone_harmonic_of_a_second_lo_explains_nothing_unless_the_lo_is_seen() -> None:
+    lines = [seen(72.9, Role.CARRIER), seen(30.735)]
+    assert infer(lines, tolerance=TIGHT).candidates[0].origin is Origin.MEASURED
+    best = infer([*lines, seen(83.6)], tolerance=TIGHT).candidates[0]
+    assert (best.if_hz, best.second_if_hz, best.second_side) == (10.7e6, 455e3, Side.LOW)
 
 
 def test_nominal_carrier_may_be_seen_too() -> None:

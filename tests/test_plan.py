@@ -160,6 +160,8 @@ def test_errors_of_both_los_add_in_the_channel_of_a_dual_conversion() -> None:
     lines = by_role(plan)
     assert lines[Role.LO].tolerance_hz == pytest.approx(8360.0)
     assert lines[Role.SECOND_LO].tolerance_hz == pytest.approx(1024.5)
+    harmonics = [each for each in expected_lines(plan) if each.role is Role.SECOND_LO_HARMONIC]
+    assert [each.tolerance_hz for each in harmonics] == pytest.approx([2049.0, 3073.5])
     assert lines[Role.IF].tolerance_hz == pytest.approx(8360.0)
     assert lines[Role.CARRIER].tolerance_hz == pytest.approx(9384.5)
     assert lines[Role.SECOND_IF].tolerance_hz == pytest.approx(9384.5)
