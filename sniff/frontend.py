@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import hypot
+from math import hypot, log10
 
 import numpy as np
 
@@ -14,11 +14,12 @@ OVERLOAD_SHARE = 1e-4
 −12 dBFS rms, the strongest that an 8-bit converter carries well, stays below."""
 
 _MIRROR_DB = 15.0  # an IQ mirror is at least this far below its line
-_HARMONIC_DB = 8.0  # a clipped tone's third harmonic is at least 9.5 dB down (square wave: 1/3)
+_SQUARE_WAVE_DB = 1.5  # order k of a clipped tone is at most 1/k, as in a square wave; plus this
+_TRUSTED_DB = 50.0  # an overloaded 8-bit converter's harmonics of any order reach up to there
 _WIDEST_RBW = 2.0
 # I and Q are clipped alike: a rotation by a quarter turn maps the signal onto itself, and only
 # harmonics of order 1 modulo 4 survive.
-_CLIPPED_ORDERS = (-3, 5, -7, 9, -11, 13, -15)
+_CLIPPED_ORDERS = tuple(k if k % 4 == 1 else -k for k in range(3, 64, 2))
 
 
 class RailCount:
@@ -155,12 +156,19 @@ def _is_own_spur(peak: Peak, clock_hz: float, rbw_hz: float) -> bool:
 
 def _made_by_clipping(peak: Peak, stronger: Sequence[Peak], front_end: FrontEnd) -> bool:
     """Odd harmonics of the strongest line, or third-order products of the two strongest, folded
-    at the sample rate."""
-    if not stronger or stronger[0].level_dbfs - peak.level_dbfs < _HARMONIC_DB:
+    at the sample rate; and whatever is too weak to be trusted beside an overload."""
+    if not stronger:
         return False
+    if stronger[0].level_dbfs - peak.level_dbfs > _TRUSTED_DB:
+        return True
     first = stronger[0].indicated_hz - front_end.center_hz
-    products = [(abs(order), order * first) for order in _CLIPPED_ORDERS]
-    if len(stronger) > 1:
+    below_db = stronger[0].level_dbfs - peak.level_dbfs
+    products = [
+        (abs(order), order * first)
+        for order in _CLIPPED_ORDERS
+        if below_db >= 20.0 * log10(abs(order)) - _SQUARE_WAVE_DB
+    ]
+    if len(stronger) > 1 and below_db >= 20.0 * log10(3) - _SQUARE_WAVE_DB:
         second = stronger[1].indicated_hz - front_end.center_hz
         products += [(3, 2.0 * first - second), (3, 2.0 * second - first)]
     offset_hz = peak.indicated_hz - front_end.center_hz

@@ -17,6 +17,8 @@ MOST_PEAKS = 40
 """Lines refined in one look; the weaker ones are only counted."""
 
 _FEWEST_FRAMES = 64  # fewer cost more than 2 % of the take at its ends
+_FEWEST_CROWDED_FRAMES = 16  # here 9 %, rather than let a neighbour in
+_CLEAR_FRAMES = 4.0  # frame rates to a neighbour: the filter's lobes there are below −58 dB
 _SEARCH_RBW = 1.5
 _RIPPLE = 10.0  # valley ratio below which an unsteady summit is its neighbour's modulation
 _OWN_SHARE = 0.25  # of what stood out, that a refined line must account for
@@ -31,7 +33,7 @@ class ZoomRequest:
     ----------
     candidate : Candidate
     line_hz : float
-        Indicated frequency of its bin, Hz.
+        Indicated frequency by interpolation between bins, Hz.
     hop : int
         As in `Zoom`.
     crowded : bool
@@ -49,24 +51,36 @@ def zoom_requests(
 ) -> tuple[ZoomRequest, ...]:
     """Choose a filter for each candidate: wide enough for drift, narrow enough for its neighbours
     among all that stood out."""
-    longest = max(MIN_HOP, spectrum.samples // _FEWEST_FRAMES)
     bins = np.array([candidate.bin for candidate in among], dtype=np.float64)
     requests = []
     for candidate in candidates:
         distances = np.abs(bins - candidate.bin)
         distances[distances == 0] = np.inf
-        nearest = float(distances.min()) * spectrum.bin_hz
-        wanted = max(spectrum.psd.size // 2, round(2.0 * spectrum.rate_hz / nearest))
-        hop = max(MIN_HOP, min(longest, wanted))
+        nearest_hz = float(distances.min()) * spectrum.bin_hz
+        apart = round(_CLEAR_FRAMES * spectrum.rate_hz / nearest_hz)
+        alone = apart <= spectrum.psd.size // 2
+        longest = spectrum.samples // (_FEWEST_FRAMES if alone else _FEWEST_CROWDED_FRAMES)
+        hop = max(MIN_HOP, min(longest, max(spectrum.psd.size // 2, apart)))
         requests.append(
             ZoomRequest(
                 candidate=candidate,
-                line_hz=spectrum.first_hz + candidate.bin * spectrum.bin_hz,
+                line_hz=_between_bins_hz(spectrum, candidate.bin),
                 hop=hop,
-                crowded=nearest < 2.0 * spectrum.rate_hz / hop,
+                crowded=hop < apart,
             )
         )
     return tuple(requests)
+
+
+def _between_bins_hz(spectrum: Spectrum, top: int) -> float:
+    """Vertex of a parabola through the logarithms of a bin and its neighbours; with a Hann window
+    within 0.016 bin of a clean line, with any within half a bin."""
+    if not 0 < top < spectrum.psd.size - 1:
+        return spectrum.first_hz + top * spectrum.bin_hz
+    low, mid, high = np.log(np.maximum(spectrum.psd[top - 1 : top + 2], 1e-300))
+    bend = low - 2.0 * mid + high
+    shift = 0.5 * (low - high) / bend if bend < 0 else 0.0
+    return float(spectrum.first_hz + (top + np.clip(shift, -0.5, 0.5)) * spectrum.bin_hz)
 
 
 def batches(

@@ -70,8 +70,8 @@ def noise_floor(spectrum: Spectrum, *, false_alarm_rate: float = DEFAULT_FALSE_A
     """Estimate the noise floor and the detection threshold.
 
     The floor is the median of the bins about each bin, which follows the receiver's pass-band and
-    passes over lines; where that median stands far above the wider surroundings it is a broad
-    signal, and the surroundings count instead.
+    passes over lines; where that median stands far above the surroundings on both sides it is a
+    broad signal, and the surroundings count instead.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def noise_floor(spectrum: Spectrum, *, false_alarm_rate: float = DEFAULT_FALSE_A
     averages = spectrum.effective_averages
     reach = min(_REACH, psd.size // 4)
     local = _running_quantile(psd, reach, 0.5) / (gammaincinv(averages, 0.5) / averages)
-    wide = _running_quantile(psd, psd.size // 8, 0.25) / (gammaincinv(averages, 0.25) / averages)
+    wide = _surroundings(psd) / (gammaincinv(averages, 0.25) / averages)
     density = np.where(local > _HUMP * wide, wide, local)
     # Neighbouring bins of a window are correlated over about its noise bandwidth, and a median is
     # π/2 times as uncertain as a mean.
@@ -183,6 +183,22 @@ def _summits(psd: Doubles, start: int, stop: int, depth: float) -> list[tuple[in
             tops.append(at)
     bounds = [0, *valleys, inside.size - 1]
     return [(start + top, start + bounds[i], start + bounds[i + 1]) for i, top in enumerate(tops)]
+
+
+def _surroundings(psd: Doubles) -> Doubles:
+    """Lower quartile of a quarter of the span on either side, whichever is the higher.
+
+    A signal stands above both its sides; the shoulder of the pass-band only above its outer one.
+    """
+    reach = psd.size // 4
+    step = max(1, reach // 16)
+    rows = np.lib.stride_tricks.sliding_window_view(psd, reach)[::step]
+    quartile = np.quantile(rows[:, :: max(1, reach // 256)], 0.25, axis=1)
+    first = np.arange(quartile.size) * step
+    at = np.arange(psd.size)
+    left = np.where(at >= reach, np.interp(at - reach, first, quartile), 0.0)
+    right = np.where(at + reach <= psd.size, np.interp(at, first, quartile), 0.0)
+    return np.maximum(left, right)
 
 
 def _running_quantile(psd: Doubles, reach: int, share: float) -> Doubles:
