@@ -1,7 +1,7 @@
 """Pictures: a result in, a matplotlib figure out. The only room that imports matplotlib."""
 
-# from sniff.report.plots.board import draw_board
-# from sniff.report.plots.course import draw_course
+from sniff.report.plots.board import draw_board
+from sniff.report.plots.course import draw_course
 from sniff.report.plots.look import draw_look
 from sniff.report.plots.save import render, save
 

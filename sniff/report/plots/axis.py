@@ -13,7 +13,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from calib.correction import Correction
 from sniff.look import Look, LookResult, SeenLine
 from sniff.model import Doubles
-from sniff.units import format_frequency, format_ppm, format_seconds, format_span
+from sniff.units import format_frequency, format_parts, format_ppm, format_seconds, format_span
 
 _LEAST_POWER = 1e-30
 """-300 dBFS stands for digital silence, which has no logarithm."""
@@ -62,11 +62,10 @@ def _clock_u_ppm(line: SeenLine, factor: float) -> float:
 
 def _corrected(factor: float, ppm: float, u_ppm: float, origin: str) -> Scale:
     expanded_ppm = 2.0 * u_ppm
-    doubt = format_ppm(expanded_ppm, expanded_ppm).lstrip("+")
     return Scale(
         factor=factor,
         words="clock-corrected",
-        statement=f"clock {format_ppm(ppm, expanded_ppm)} ± {doubt}{origin}",
+        statement=f"clock {format_ppm(ppm, expanded_ppm)} ± {format_parts(expanded_ppm)}{origin}",
     )
 
 

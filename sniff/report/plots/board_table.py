@@ -8,7 +8,7 @@ from sniff.board import BoardLine, LineState
 from sniff.report.plots import style
 from sniff.report.plots.page import WIDTH_MM, Page, text_width_mm, wrap
 from sniff.units import format_dbfs, format_error, format_frequency, format_reading, format_span
-from sniff.verdict import Outcome, decide
+from sniff.verdict import Outcome
 
 _HEADS = ("line", "expected", "reading ± U", "error (allowed)", "level", "state")
 _SIDE_MM = 2.0
@@ -36,12 +36,7 @@ def error_text(line: BoardLine) -> str:
 
 def _plain(line: BoardLine) -> bool:
     """Whether the numbers tell all: the line is there, and its error clearly allowed."""
-    if line.state is not LineState.PRESENT or line.error_hz is None or line.u_hz is None:
-        return False
-    decision = decide(
-        error_hz=line.error_hz, expanded_hz=2.0 * line.u_hz, tolerance_hz=line.tolerance_hz
-    )
-    return decision.outcome is Outcome.PASS
+    return line.state is LineState.PRESENT and line.frequency_verdict is Outcome.PASS
 
 
 def _cells(line: BoardLine) -> tuple[str, ...]:
@@ -112,22 +107,19 @@ class Table:
         _rule(page, y_mm, color=style.PALE_INK)
         y_mm += _ROW_SPACE_MM / 2.0
         for at, (line, row) in enumerate(zip(self.lines, self._rows, strict=True)):
-            name = "\n".join(self._names[at])
-            for x_mm, cell in zip(self._columns_mm, [name, *row[1:]], strict=True):
+            for x_mm, cell in zip(self._columns_mm[1:], row[1:], strict=True):
                 page.write(x_mm, y_mm, cell)
+            for number, part in enumerate(self._names[at]):
+                page.write(self._columns_mm[0], y_mm + number * style.LINE_MM, part)
             shape = style.STATES[line.state]
             page.draw(
                 [self._columns_mm[-1] - 2.6],
                 [y_mm + 0.5 * style.TEXT_PT * style.MM_PER_PT + 0.1],
                 **shape.line(),
             )
-            if self._reasons[at]:
-                page.write(
-                    self._columns_mm[1],
-                    y_mm + style.LINE_MM,
-                    "\n".join(self._reasons[at]),
-                    color=style.PALE_INK,
-                )
+            for number, part in enumerate(self._reasons[at], start=1):
+                y_part_mm = y_mm + number * style.LINE_MM
+                page.write(self._columns_mm[1], y_part_mm, part, color=style.PALE_INK)
             y_mm += self._row_mm(at)
             _rule(page, y_mm - _ROW_SPACE_MM / 2.0, color=style.RULE)
 

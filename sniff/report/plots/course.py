@@ -21,7 +21,7 @@ from calib.correction import Correction
 from sniff.board import Board, BoardLine, LineState
 from sniff.model import Course, Doubles
 from sniff.report.plots import labels, style
-from sniff.report.plots.axis import Ruler, Scale, ruler_about, ruler_of_time, scale_of
+from sniff.report.plots.axis import Ruler, Scale, level_range, ruler_about, ruler_of_time, scale_of
 from sniff.report.plots.page import WIDTH_MM, Page, Sheet, open_page, text_width_mm, unbroken
 from sniff.report.plots.stretch import Stretch, level_of, stretch_of, unobserved_s
 from sniff.units import format_frequency, format_seconds, format_span
@@ -36,8 +36,8 @@ _UNDER_AXES_MM = 14.0
 _BRACKET_MM, _NAME_MM = 1.4, 9.5
 _LEAST_BRACKET_MM = 1.2
 _LEAST_REACH_COLUMNS = 3
-_MOST_RANGE_DB = 60.0
-"""More would leave no lightness for the weak line beside a strong one."""
+_MOST_DB, _LEAST_DB = 50.0, 10.0
+"""Range of the lightness scale. More would leave nothing for a weak line beside a strong one."""
 
 
 def draw_course(
@@ -75,43 +75,41 @@ def draw_course(
         stretch = stretch_of(course, scale, line)
         expected = _expected(board, line)
         inside = [item for item in expected if _holds(stretch, item)]
+        outside = [item for item in expected if item not in inside]
         sheet = Sheet(
             title=_title(course, inside, line),
             keys=_keys(stretch, inside, line),
-            footer=_footer(course, scale, board, [i for i in expected if i not in inside]),
+            footer=_footer(stretch, scale, board, outside),
         )
         strip_mm = 0.0 if line is None else _BETWEEN_MM + _STRIP_MM
-        body_mm = _NAME_OVER_MM + _IMAGE_MM + strip_mm + _UNDER_AXES_MM
-        page = open_page(sheet, body_mm=body_mm)
+        page = open_page(sheet, body_mm=_NAME_OVER_MM + _IMAGE_MM + strip_mm + _UNDER_AXES_MM)
         top_mm = sheet.top_mm + _NAME_OVER_MM
         names_mm = max((_NAME_MM + text_width_mm(item.name) for item in inside), default=0.0)
         width_mm = WIDTH_MM - _LEFT_MM - names_mm - 4.0 - _SCALE_MM - _SCALE_TEXT_MM
         axes = page.axes(left_mm=_LEFT_MM, top_mm=top_mm, width_mm=width_mm, height_mm=_IMAGE_MM)
-        ruler, words = _ruler(stretch, line)
         time, unit = ruler_of_time(stretch.stop_s - stretch.start_s)
+        ruler, words = _ruler(stretch, line)
         _name_axis(page, f"{words} ({scale.words})", left_mm=_LEFT_MM, top_mm=top_mm)
-        image = _draw_image(axes, stretch, ruler, time)
+        # With one line in view its whole range may be shown; else weak lines need lightness too.
+        foot, top, clipped = _lightness(stretch, most_db=_MOST_DB if line is None else None)
+        image = _draw_image(axes, stretch, ruler, time, foot_dbfs=foot, top_dbfs=top)
+        _draw_scale(page, image, clipped=clipped, top_mm=top_mm)
         _draw_brackets(page, stretch, inside, left_mm=_LEFT_MM + width_mm, top_mm=top_mm)
-        bar_left_mm = WIDTH_MM - _SCALE_MM - _SCALE_TEXT_MM
-        bar = page.axes(left_mm=bar_left_mm, top_mm=top_mm, width_mm=_SCALE_MM, height_mm=_IMAGE_MM)
-        page.figure.colorbar(image, cax=bar, extend="max" if _clipped(image) else "neither")
-        _name_axis(page, "level, dBFS", left_mm=bar_left_mm, top_mm=top_mm)
-        lowest = axes
         if line is not None:
             axes.tick_params(labelbottom=False)
             strip_top_mm = top_mm + _IMAGE_MM + _BETWEEN_MM
             level_dbfs, name = _read_strip(course, scale, line)
             _name_axis(page, name, left_mm=_LEFT_MM, top_mm=strip_top_mm)
-            lowest = page.axes(
+            axes = page.axes(
                 left_mm=_LEFT_MM,
                 top_mm=strip_top_mm,
                 width_mm=width_mm,
                 height_mm=_STRIP_MM,
                 sharex=axes,
             )
-            _draw_strip(lowest, course, level_dbfs, line, time)
-        time.mark(lowest.xaxis)
-        lowest.set_xlabel(f"time since the start, {unit}")
+            _draw_strip(axes, course, level_dbfs, time)
+        time.mark(axes.xaxis)
+        axes.set_xlabel(f"time since the start, {unit}")
         return page.figure
 
 
@@ -136,19 +134,30 @@ def _ruler(stretch: Stretch, line: BoardLine | None) -> tuple[Ruler, str]:
     return ruler_about(line.expected_hz, stretch.high_hz - stretch.low_hz)
 
 
-def _draw_image(axes: Axes, stretch: Stretch, ruler: Ruler, time: Ruler) -> AxesImage:
+def _lightness(stretch: Stretch, *, most_db: float | None) -> tuple[float, float, bool]:
+    """Levels of darkest and lightest, dBFS, and whether some lie above the lightest."""
+    levels = stretch.levels_dbfs[~np.isnan(stretch.levels_dbfs)]
+    if not levels.size:
+        return -150.0, 0.0, False
+    foot = float(np.quantile(levels, 0.05))
+    highest = float(levels.max())
+    top = max(highest, foot + _LEAST_DB)
+    if most_db is not None:
+        top = min(top, foot + most_db)
+    return foot, top, highest > top
+
+
+def _draw_image(
+    axes: Axes, stretch: Stretch, ruler: Ruler, time: Ruler, *, foot_dbfs: float, top_dbfs: float
+) -> AxesImage:
     """Levels as lightness; unobserved time is left open, and hatched from behind."""
-    levels = np.ma.masked_invalid(stretch.levels_dbfs.T)
-    foot = float(np.quantile(levels.compressed(), 0.05)) if levels.count() else -150.0
-    highest = float(levels.max()) if levels.count() else 0.0
-    top = float(np.clip(highest, foot + 10.0, foot + _MOST_RANGE_DB))
     axes.patch.set(**style.UNOBSERVED)
     first_s, last_s, low_hz, high_hz = stretch.extent
     image = axes.imshow(
-        levels,
+        np.ma.masked_invalid(stretch.levels_dbfs.T),
         cmap=matplotlib.colormaps[style.MAP].with_extremes(bad=(0.0, 0.0, 0.0, 0.0)),
-        vmin=foot,
-        vmax=top,
+        vmin=foot_dbfs,
+        vmax=top_dbfs,
         origin="lower",
         aspect="auto",
         interpolation="nearest",
@@ -163,9 +172,11 @@ def _draw_image(axes: Axes, stretch: Stretch, ruler: Ruler, time: Ruler) -> Axes
     return image
 
 
-def _clipped(image: AxesImage) -> bool:
-    levels, top = image.get_array(), image.norm.vmax
-    return levels is not None and top is not None and bool(np.ma.max(levels) > top)
+def _draw_scale(page: Page, image: AxesImage, *, clipped: bool, top_mm: float) -> None:
+    left_mm = WIDTH_MM - _SCALE_MM - _SCALE_TEXT_MM
+    bar = page.axes(left_mm=left_mm, top_mm=top_mm, width_mm=_SCALE_MM, height_mm=_IMAGE_MM)
+    page.figure.colorbar(image, cax=bar, extend="max" if clipped else "neither")
+    _name_axis(page, "level, dBFS", left_mm=left_mm, top_mm=top_mm)
 
 
 def _draw_brackets(
@@ -216,15 +227,13 @@ def _read_strip(course: Course, scale: Scale, line: BoardLine) -> tuple[Doubles,
     return level, f"highest level within ± {format_span(reach_hz)} of {where}, dBFS"
 
 
-def _draw_strip(
-    axes: Axes, course: Course, level_dbfs: Doubles, line: BoardLine, time: Ruler
-) -> None:
+def _draw_strip(axes: Axes, course: Course, level_dbfs: Doubles, time: Ruler) -> None:
     edges = time.place(course.start_s + course.row_s * np.arange(level_dbfs.size + 1))
     axes.stairs(level_dbfs, edges, baseline=None, **style.LEVEL_STROKE)
     for first, stop in _runs(np.isnan(level_dbfs)):
         axes.axvspan(edges[first], edges[stop], **style.UNOBSERVED)
-    if line.would_see_dbfs is not None:
-        axes.axhline(line.would_see_dbfs, **style.WOULD_SEE_LINE)
+    low, high = level_range([level_dbfs], [])
+    axes.set_ylim(low, max(high, low + _LEAST_DB))
     axes.grid(visible=True)
 
 
@@ -260,8 +269,6 @@ def _keys(stretch: Stretch, inside: Sequence[BoardLine], line: BoardLine | None)
     keys: list[Any] = []
     if line is not None:
         keys.append(Line2D([], [], **style.LEVEL_STROKE))
-        if line.would_see_dbfs is not None:
-            keys.append(Line2D([], [], **style.WOULD_SEE_LINE))
     if inside:
         keys += [Line2D([], [], **style.WINDOW_STROKE), Line2D([], [], **style.ALLOWED_STROKE)]
     if np.isnan(stretch.levels_dbfs).any():
@@ -270,12 +277,12 @@ def _keys(stretch: Stretch, inside: Sequence[BoardLine], line: BoardLine | None)
 
 
 def _footer(
-    course: Course, scale: Scale, board: Board | None, outside: Sequence[BoardLine]
+    stretch: Stretch, scale: Scale, board: Board | None, outside: Sequence[BoardLine]
 ) -> list[str]:
     cautions = () if board is None else board.cautions
     cells = (
-        f"one row {format_seconds(course.row_s)} (mean) · "
-        f"one column {format_span(course.column_hz)} (highest bin) · {scale.statement}"
+        f"one cell {format_seconds(stretch.row_s)} (mean) by "
+        f"{format_span(stretch.column_hz)} (highest bin) · {scale.statement}"
     )
     names = ", ".join(f"{i.name} ({format_frequency(i.expected_hz)})" for i in outside)
     return [

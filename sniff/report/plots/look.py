@@ -103,7 +103,8 @@ def draw_look(
 
 def _label(line: SeenLine) -> str:
     text = format_reading(line.frequency_hz, line.expanded_hz).replace(" ± ", "\n± ")
-    return "\n".join([text, *(mark.value for mark in line.marks)])
+    words = [mark.value for mark in line.marks] or ([] if line.steady else ["not steady"])
+    return "\n".join([text, *words])
 
 
 def _label_width_mm(texts: Sequence[str]) -> float:

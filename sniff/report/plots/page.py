@@ -130,7 +130,7 @@ class Page:
         )
 
     def write(self, x_mm: float, y_mm: float, text: str, **options: Any) -> Text:
-        """Put text whose first line's upper edge is here, from here to the right.
+        """Put one line of text whose upper edge is here, from here to the right.
 
         Set on a common baseline: aligned by their ink, words with and without ascenders would
         dance in a row.

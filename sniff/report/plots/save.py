@@ -8,7 +8,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from sniff.errors import BenchError, UsageError
+from sniff.errors import SourceError, UsageError
 from sniff.report.plots.style import context
 
 FORMATS = ("png", "svg", "pdf")
@@ -47,7 +47,7 @@ def save(figure: Figure, path: Path) -> None:
     ------
     UsageError
         When the suffix is not .png, .svg or .pdf.
-    BenchError
+    SourceError
         When the folder is missing or the disk refuses.
     """
     file_format = path.suffix.lower().removeprefix(".")
@@ -57,7 +57,7 @@ def save(figure: Figure, path: Path) -> None:
             "end its name in .png, .svg or .pdf"
         )
     if not path.parent.is_dir():
-        raise BenchError(f"{path}: the folder {path.parent} is not there; make it first")
+        raise SourceError(f"{path}: the folder {path.parent} is not there; make it first")
     data = render(figure, file_format)
     part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
@@ -67,7 +67,7 @@ def save(figure: Figure, path: Path) -> None:
     except OSError as error:
         with suppress(OSError):  # it may never have come to be
             part.unlink()
-        raise BenchError(
+        raise SourceError(
             f"{path}: the picture could not be written ({error.strerror}); "
             "choose another folder or make room"
         ) from None

@@ -13,8 +13,8 @@ from sniff.units import format_frequency
 
 _MARGIN = 1.3
 _LEAST_COLUMNS = 12
-_MOST_ROWS, _MOST_COLUMNS = 900, 240
-"""Pixels along time and frequency; in frequency few, so that a line is at least 0.4 mm thick."""
+_MOST_ROWS, _MOST_COLUMNS = 900, 160
+"""Pixels along time and frequency; in frequency few, so that a line is at least 0.6 mm thick."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

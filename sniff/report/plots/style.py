@@ -47,7 +47,8 @@ HOLD_STROKE: Final[dict[str, Any]] = {
 }
 NOISE_STROKE: Final[dict[str, Any]] = {
     "color": FLOOR,
-    "linewidth": 1.1,
+    "linewidth": 1.4,
+    "linestyle": (0, (1, 1.2)),
     "label": "noise floor",
     "zorder": 2.7,
 }
@@ -105,12 +106,6 @@ LEVEL_STROKE: Final[dict[str, Any]] = {
     "color": TRACE,
     "linewidth": 0.9,
     "label": "highest level near the line",
-}
-WOULD_SEE_LINE: Final[dict[str, Any]] = {
-    "color": FAULTY,
-    "linewidth": 0.9,
-    "linestyle": (0, (5, 3)),
-    "label": "a steady line would be seen from here on",
 }
 UNOBSERVED: Final[dict[str, Any]] = {
     "facecolor": "#d6d6d6",

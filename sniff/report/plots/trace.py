@@ -15,7 +15,7 @@ from sniff.report.plots.page import WIDTH_MM
 from sniff.report.plots.style import Shape
 
 _COLUMNS = 1400
-_LABEL_BESIDE_MM = 12.0
+_LABEL_BESIDE_MM = 10.5
 MARKER_PT = 6.0
 TIP_PT = 0.75 * MARKER_PT
 """A marker hangs this far above its level, so that its tip touches the trace."""
