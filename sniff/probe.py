@@ -259,17 +259,20 @@ def conclude(lines: Sequence[BoardLine]) -> BoardResult:
 
 
 def _hint(lines: Sequence[BoardLine], faults: Sequence[BoardLine]) -> str:
-    """Where the fault may lie, when the crystal can be heard and what it drives cannot."""
-    drives = {"lo", "carrier"}
-    gone = [f for f in faults if f.role in drives and f.state is LineState.ABSENT]
-    alive = {LineState.PRESENT, LineState.OFF_FREQUENCY}
+    """Where the fault may lie, by what the crystal does while the line it drives fails."""
     crystal = next((line for line in lines if line.role == "crystal"), None)
-    if not gone or crystal is None:
+    driven = next((fault for fault in faults if fault.role in ("lo", "carrier")), None)
+    if crystal is None or driven is None:
         return ""
-    if crystal.state in alive:
+    runs = crystal.state in (LineState.PRESENT, LineState.OFF_FREQUENCY)
+    if driven.state is LineState.ABSENT and runs:
         return ". The crystal oscillates: look between it and the mixer, at the multiplier first"
-    if crystal.state is LineState.ABSENT:
+    if driven.state is LineState.ABSENT and crystal.state is LineState.ABSENT:
         return ". Its crystal is not heard either: look at the oscillator and its supply first"
+    if driven.state is LineState.UNSTEADY and crystal.state is LineState.UNSTEADY:
+        return ". Its crystal comes and goes too: look at the oscillator and its supply first"
+    if driven.state is LineState.UNSTEADY and runs:
+        return ". The crystal stayed: look between it and the mixer, at the multiplier first"
     return ""
 
 

@@ -1,6 +1,7 @@
 """Options that several commands share, and the types that read them."""
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -91,13 +92,13 @@ clock_options = stack(
 output_options = stack(
     click.option(
         "--plot",
-        type=click.Path(dir_okay=False),
+        type=click.Path(dir_okay=False, path_type=Path),
         metavar="FILE",
         help="Picture of the spectrum, .png .svg or .pdf.",
     ),
     click.option(
         "--course",
-        type=click.Path(dir_okay=False),
+        type=click.Path(dir_okay=False, path_type=Path),
         metavar="FILE",
         help="Picture of the spectrum against time.",
     ),

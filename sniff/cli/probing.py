@@ -8,7 +8,7 @@ from sniff.board import Board, BoardVerdict
 from sniff.cli.running import all_cautions, look_settings, opened, say_unless_quiet, seconds_of
 from sniff.errors import UsageError
 from sniff.expected import expected_lines, plan_cautions
-from sniff.model import Caution, SourceInfo
+from sniff.model import Caution, Course, SourceInfo
 from sniff.pipeline import compare_with_sibling, probe
 from sniff.plan import Plan, carry
 from sniff.report.board_text import print_board
@@ -57,12 +57,22 @@ def show_board(
         from sniff.report.plots import draw_board, draw_course, save
 
         if given["plot"] is not None:
-            save(draw_board(board), given["plot"])
-        courses = [look.course for look in board.looks if look.course is not None]
-        if given["course"] is not None and courses:
-            save(draw_course(courses[0], board=board), given["course"])
+            save(draw_board(board, clock=correction), given["plot"])
+        course = _course_of_first_wanted(board, correction)
+        if given["course"] is not None and course is not None:
+            save(draw_course(course, board=board, clock=correction), given["course"])
     say_unless_quiet(cautions, given)
     return _EXITS[board.result.verdict]
+
+
+def _course_of_first_wanted(board: Board, correction: Correction) -> Course | None:
+    """The course of the tuning that shows the line on which the verdict hangs first."""
+    wanted = [line for line in board.result.lines if line.wanted] or list(board.result.lines)
+    if not wanted or not board.looks:
+        return None
+    place_hz = correction.indicate(wanted[0].expected_hz)
+    nearest = min(board.looks, key=lambda look: abs(look.spectrum.center_hz - place_hz))
+    return nearest.course
 
 
 def _board(

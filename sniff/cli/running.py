@@ -94,7 +94,7 @@ def show_look(
         )
     else:
         print_look(seen, info, correction)
-    draw(given, look=seen)
+    draw(given, seen, info, correction)
     say_unless_quiet(cautions, given)
 
 
@@ -104,13 +104,14 @@ def say_unless_quiet(cautions: tuple[Caution, ...], given: Mapping[str, Any]) ->
         say_cautions(cautions)
 
 
-def draw(given: Mapping[str, Any], *, look: Look) -> None:
+def draw(given: Mapping[str, Any], seen: Look, info: SourceInfo, correction: Correction) -> None:
     """Pictures of a look."""
     if given["plot"] is None and given["course"] is None:
         return
     from sniff.report.plots import draw_course, draw_look, save
 
     if given["plot"] is not None:
-        save(draw_look(look), given["plot"])
-    if given["course"] is not None and look.course is not None:
-        save(draw_course(look.course), given["course"])
+        picture = draw_look(seen, clock=correction, usable_fraction=info.usable_fraction)
+        save(picture, given["plot"])
+    if given["course"] is not None and seen.course is not None:
+        save(draw_course(seen.course, clock=correction), given["course"])
