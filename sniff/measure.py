@@ -1,4 +1,4 @@
-"""From candidates in a spectrum to peaks: which zooms they need, and what those make of them."""
+"""From summits in a spectrum to peaks: which zooms they need, and what those make of them."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from math import hypot, sqrt
 import numpy as np
 
 from sniff.model import IQBlock, Peak, Spectrum
-from sniff.peaks import Candidate, Floor
+from sniff.peaks import Floor, Summit
 from sniff.refine import Estimate, refine
 from sniff.units import to_db
 from sniff.windows import Window
@@ -27,11 +27,11 @@ _MOST_FRAME_VALUES = 4_000_000  # 64 MB of zoomed frames at a time
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoomRequest:
-    """How one candidate is to be zoomed.
+    """How one summit is to be zoomed.
 
     Attributes
     ----------
-    candidate : Candidate
+    summit : Summit
     line_hz : float
         Indicated frequency by interpolation between bins, Hz.
     hop : int
@@ -40,21 +40,21 @@ class ZoomRequest:
         True when a neighbour still passes that filter.
     """
 
-    candidate: Candidate
+    summit: Summit
     line_hz: float
     hop: int
     crowded: bool
 
 
 def zoom_requests(
-    spectrum: Spectrum, candidates: Sequence[Candidate], *, among: Sequence[Candidate]
+    spectrum: Spectrum, summits: Sequence[Summit], *, among: Sequence[Summit]
 ) -> tuple[ZoomRequest, ...]:
-    """Choose a filter for each candidate: wide enough for drift, narrow enough for its neighbours
+    """Choose a filter for each summit: wide enough for drift, narrow enough for its neighbours
     among all that stood out."""
-    bins = np.array([candidate.bin for candidate in among], dtype=np.float64)
+    bins = np.array([summit.bin for summit in among], dtype=np.float64)
     requests = []
-    for candidate in candidates:
-        distances = np.abs(bins - candidate.bin)
+    for summit in summits:
+        distances = np.abs(bins - summit.bin)
         distances[distances == 0] = np.inf
         nearest_hz = float(distances.min()) * spectrum.bin_hz
         apart = round(_CLEAR_FRAMES * spectrum.rate_hz / nearest_hz)
@@ -63,8 +63,8 @@ def zoom_requests(
         hop = max(MIN_HOP, min(longest, max(spectrum.psd.size // 2, apart)))
         requests.append(
             ZoomRequest(
-                candidate=candidate,
-                line_hz=_between_bins_hz(spectrum, candidate.bin),
+                summit=summit,
+                line_hz=_between_bins_hz(spectrum, summit.bin),
                 hop=hop,
                 crowded=hop < apart,
             )
@@ -119,7 +119,7 @@ def measure(
     requests: Sequence[ZoomRequest],
     zoomed: Sequence[Zoomed],
 ) -> tuple[Peak, ...]:
-    """Make a peak of each candidate; the ripple of a modulated signal is one peak, its strongest.
+    """Make a peak of each summit; the ripple of a modulated signal is one peak, its strongest.
 
     Returns
     -------
@@ -129,33 +129,31 @@ def measure(
     peaks: list[Peak] = []
     runs: set[int] = set()
     for request, line in zip(requests, zoomed, strict=True):
-        candidate = request.candidate
+        summit = request.summit
         estimate = refine(
             line,
-            noise_density=float(floor.density[candidate.bin]),
+            noise_density=float(floor.density[summit.bin]),
             search_hz=min(_SEARCH_RBW * spectrum.rbw_hz, line.rate_hz / 2.0),
             crowded=request.crowded,
         )
-        if estimate is not None and estimate.power < _OWN_SHARE * _excess(
-            spectrum, floor, candidate
-        ):
+        if estimate is not None and estimate.power < _OWN_SHARE * _excess(spectrum, floor, summit):
             estimate = None  # a line within it, but not what stood out
         steady = estimate is not None and estimate.steady
-        if candidate.run in runs and not steady and candidate.valley_ratio < _RIPPLE:
+        if summit.run in runs and not steady and summit.valley_ratio < _RIPPLE:
             continue
-        runs.add(candidate.run)
-        peaks.append(_peak(spectrum, floor, candidate, request.line_hz, estimate))
+        runs.add(summit.run)
+        peaks.append(_peak(spectrum, floor, summit, request.line_hz, estimate))
     return tuple(peaks)
 
 
 def _peak(
     spectrum: Spectrum,
     floor: Floor,
-    candidate: Candidate,
+    summit: Summit,
     line_hz: float,
     estimate: Estimate | None,
 ) -> Peak:
-    noise = float(floor.density[candidate.bin]) * spectrum.rbw_hz
+    noise = float(floor.density[summit.bin]) * spectrum.rbw_hz
     if estimate is not None and estimate.steady:
         return Peak(
             indicated_hz=estimate.indicated_hz,
@@ -165,8 +163,8 @@ def _peak(
             width_hz=0.0,
             steady=True,
         )
-    width_hz = _excess_width_hz(spectrum, floor, candidate)
-    power = _band_power(spectrum, floor, candidate)
+    width_hz = _excess_width_hz(spectrum, floor, summit)
+    power = _band_power(spectrum, floor, summit)
     # Without an estimate it was seen, but too restless or too short to lock on: it is somewhere
     # about its bin.
     u_hz = spectrum.rbw_hz / sqrt(3.0) if estimate is None else estimate.u_hz
@@ -180,34 +178,34 @@ def _peak(
     )
 
 
-def _excess(spectrum: Spectrum, floor: Floor, candidate: Candidate) -> float:
+def _excess(spectrum: Spectrum, floor: Floor, summit: Summit) -> float:
     """Power by which the top bin stands over the floor, FS²."""
-    over = spectrum.psd[candidate.bin] - floor.density[candidate.bin]
+    over = spectrum.psd[summit.bin] - floor.density[summit.bin]
     return float(over) * spectrum.rbw_hz
 
 
-def _band_power(spectrum: Spectrum, floor: Floor, candidate: Candidate) -> float:
-    """Power over the floor between the candidate's bounds, FS²; at least the top bin's."""
+def _band_power(spectrum: Spectrum, floor: Floor, summit: Summit) -> float:
+    """Power over the floor between the summit's bounds, FS²; at least the top bin's."""
     # A tone's main lobe spans one bin more than the terms of its window on either side.
     lobe = len(Window.named(spectrum.window).coefficients)
-    first = max(0, min(candidate.first, candidate.bin - lobe))
-    last = min(spectrum.psd.size - 1, max(candidate.last, candidate.bin + lobe))
+    first = max(0, min(summit.first, summit.bin - lobe))
+    last = min(spectrum.psd.size - 1, max(summit.last, summit.bin + lobe))
     over = spectrum.psd[first : last + 1] - floor.density[first : last + 1]
-    return max(float(over.sum()) * spectrum.bin_hz, _excess(spectrum, floor, candidate))
+    return max(float(over.sum()) * spectrum.bin_hz, _excess(spectrum, floor, summit))
 
 
-def _excess_width_hz(spectrum: Spectrum, floor: Floor, candidate: Candidate) -> float:
+def _excess_width_hz(spectrum: Spectrum, floor: Floor, summit: Summit) -> float:
     """Half-power width beyond a pure tone's, by subtraction of squares, Hz; 0 within the noise."""
     over = spectrum.psd - floor.density
-    half = over[candidate.bin] / 2.0
+    half = over[summit.bin] / 2.0
     sides = []
     for step in (-1, 1):
-        at = candidate.bin
+        at = summit.bin
         while 0 <= at + step < over.size and over[at + step] > half:
             at += step
         beyond = min(max(at + step, 0), over.size - 1)
         fall = over[at] - over[beyond]
-        sides.append(abs(at - candidate.bin) + ((over[at] - half) / fall if fall else 0.5))
+        sides.append(abs(at - summit.bin) + ((over[at] - half) / fall if fall else 0.5))
     tone = Window.named(spectrum.window).enbw_bins * 0.97  # half-power over noise bandwidth
     width = sum(sides)
     return sqrt(width**2 - tone**2) * spectrum.bin_hz if width > 1.3 * tone else 0.0

@@ -20,7 +20,7 @@ DETECTION_PROBABILITY = 0.95
 
 _REACH = 96  # bins on either side that make the local floor
 _HUMP = 2.0  # local floor over the wide one, above which it is a signal and not the pass-band
-_MOST_CANDIDATES = 200
+_MOST_SUMMITS = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,7 +42,7 @@ class Floor:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
+class Summit:
     """A local maximum above the threshold.
 
     Attributes
@@ -125,7 +125,7 @@ def would_see_ratio(spectrum: Spectrum, floor: Floor) -> Doubles:
     return np.full(spectrum.psd.size, excess * loss)
 
 
-def find_candidates(spectrum: Spectrum, floor: Floor) -> tuple[Candidate, ...]:
+def find_summits(spectrum: Spectrum, floor: Floor) -> tuple[Summit, ...]:
     """Local maxima above the threshold that stand out of their own surroundings.
 
     A maximum counts when the valley between it and any higher one is at least 4 dB deep, and
@@ -133,7 +133,7 @@ def find_candidates(spectrum: Spectrum, floor: Floor) -> tuple[Candidate, ...]:
 
     Returns
     -------
-    tuple of Candidate
+    tuple of Summit
         Strongest first, at most 200.
     """
     psd = spectrum.psd
@@ -142,16 +142,16 @@ def find_candidates(spectrum: Spectrum, floor: Floor) -> tuple[Candidate, ...]:
         return ()
     ripple_db = 4.0 * 4.343 / np.sqrt(spectrum.effective_averages)
     depth = 10.0 ** (max(4.0, min(ripple_db, 12.0)) / 10.0)
-    found: list[Candidate] = []
+    found: list[Summit] = []
     edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(np.int8)))
     for run, (start, stop) in enumerate(zip(edges[::2], edges[1::2], strict=True)):
         summits = _summits(psd, int(start), int(stop) - 1, depth)
         for at, (top, first, last) in enumerate(summits):
             valleys = ([psd[first]] if at else []) + ([psd[last]] if at + 1 < len(summits) else [])
             ratio = float(psd[top] / max(valleys)) if valleys else float("inf")
-            found.append(Candidate(bin=top, first=first, last=last, run=run, valley_ratio=ratio))
-    found.sort(key=lambda candidate: -psd[candidate.bin])
-    return tuple(found[:_MOST_CANDIDATES])
+            found.append(Summit(bin=top, first=first, last=last, run=run, valley_ratio=ratio))
+    found.sort(key=lambda summit: -psd[summit.bin])
+    return tuple(found[:_MOST_SUMMITS])
 
 
 def _summits(psd: Doubles, start: int, stop: int, depth: float) -> list[tuple[int, int, int]]:

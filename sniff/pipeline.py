@@ -13,7 +13,7 @@ from sniff.frontend import FrontEnd, RailCount, mark
 from sniff.look import Look, LookResult, see
 from sniff.measure import MOST_PEAKS, batches, measure, zoom_all, zoom_requests
 from sniff.model import Caution, Course, IQBlock, Peak, Source, SourceInfo, Spectrum, Take
-from sniff.peaks import DEFAULT_FALSE_ALARM_RATE, Candidate, find_candidates, noise_floor
+from sniff.peaks import DEFAULT_FALSE_ALARM_RATE, Summit, find_summits, noise_floor
 from sniff.probe import (
     PLACEMENT_DB,
     View,
@@ -158,9 +158,9 @@ def _survey(
             course.push(block)
     spectrum = welch.result()
     floor = noise_floor(spectrum, false_alarm_rate=settings.false_alarm_rate)
-    candidates = find_candidates(spectrum, floor)
-    chosen = _choose(candidates, spectrum, windows)
-    requests = zoom_requests(spectrum, chosen, among=candidates)
+    summits = find_summits(spectrum, floor)
+    chosen = _choose(summits, spectrum, windows)
+    requests = zoom_requests(spectrum, chosen, among=summits)
     peaks: list[Peak] = []
     for batch in batches(requests, samples=spectrum.samples):
         peaks += measure(spectrum, floor, batch, zoom_all(take.blocks(), batch))
@@ -174,7 +174,7 @@ def _survey(
     view = View(
         spectrum=spectrum,
         floor=floor,
-        candidates=candidates,
+        summits=summits,
         peaks=mark(peaks, front_end),
         overloaded=rails.overloaded,
     )
@@ -187,11 +187,11 @@ def _survey(
                 "not observed",
             )
         )
-    if len(candidates) > len(chosen) and not windows:
+    if len(summits) > len(chosen) and not windows:
         cautions.append(
             Caution(
                 code="crowded",
-                text=f"only the strongest {len(chosen)} of {len(candidates)} lines are listed; "
+                text=f"only the strongest {len(chosen)} of {len(summits)} lines are listed; "
                 "a narrower span or a coarser RBW shows fewer",
             )
         )
@@ -227,24 +227,24 @@ class _CourseOf:
 
 
 def _choose(
-    candidates: Sequence[Candidate], spectrum: Spectrum, windows: Sequence[Window]
-) -> tuple[Candidate, ...]:
-    """All candidates for a look; for a probe those in its windows, and the strongest ones, by
+    summits: Sequence[Summit], spectrum: Spectrum, windows: Sequence[Window]
+) -> tuple[Summit, ...]:
+    """All summits for a look; for a probe those in its windows, and the strongest ones, by
     which images and overload products are known."""
     if not windows:
-        return tuple(candidates[:MOST_PEAKS])
+        return tuple(summits[:MOST_PEAKS])
     strongest, per_window = 8, 8
-    chosen = set(candidates[:strongest])
+    chosen = set(summits[:strongest])
     for window in windows:
         inside = [
-            candidate
-            for candidate in candidates
+            summit
+            for summit in summits
             if window.low_hz - spectrum.rbw_hz
-            <= spectrum.first_hz + candidate.bin * spectrum.bin_hz
+            <= spectrum.first_hz + summit.bin * spectrum.bin_hz
             <= window.high_hz + spectrum.rbw_hz
         ]
         chosen.update(inside[:per_window])
-    return tuple(candidate for candidate in candidates if candidate in chosen)
+    return tuple(summit for summit in summits if summit in chosen)
 
 
 def _presences(take: Take, view: View, peaks: Sequence[Peak | None]) -> tuple[Presence | None, ...]:
@@ -274,8 +274,8 @@ def _presence_hop(peak: Peak, view: View) -> int:
     """Frames so fast that 99 % of the line's own power lies within a quarter of their rate."""
     spectrum = view.spectrum
     at = (peak.indicated_hz - spectrum.first_hz) / spectrum.bin_hz
-    owner = min(view.candidates, key=lambda c: 0 if c.first <= at <= c.last else abs(c.bin - at))
-    run = [c for c in view.candidates if c.run == owner.run]
+    owner = min(view.summits, key=lambda c: 0 if c.first <= at <= c.last else abs(c.bin - at))
+    run = [c for c in view.summits if c.run == owner.run]
     bins = np.arange(min(c.first for c in run), max(c.last for c in run) + 1)
     over = np.maximum(spectrum.psd[bins] - view.floor.density[bins], 0.0)
     order = np.argsort(np.abs(bins - at))

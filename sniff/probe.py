@@ -9,7 +9,7 @@ from calib.correction import Correction
 from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
 from sniff.expected import Expected
 from sniff.model import Mark, Peak, Spectrum
-from sniff.peaks import Candidate, Floor, would_see_ratio
+from sniff.peaks import Floor, Summit, would_see_ratio
 from sniff.tuning import Window
 from sniff.units import (
     Tolerance,
@@ -45,7 +45,7 @@ class View:
     ----------
     spectrum, floor
         As estimated.
-    candidates : tuple of Candidate
+    summits : tuple of Summit
         All that stood out, also those not refined.
     peaks : tuple of Peak
         Refined and marked, strongest first.
@@ -54,7 +54,7 @@ class View:
 
     spectrum: Spectrum
     floor: Floor
-    candidates: tuple[Candidate, ...]
+    summits: tuple[Summit, ...]
     peaks: tuple[Peak, ...]
     overloaded: bool
 
@@ -328,10 +328,10 @@ def _covered(line: Expected, window: Window, view: View, correction: Correction)
         if inside and false and abs(peak.indicated_hz - place_hz) <= reach_hz:
             return f"a {false[0]} mark lies on its place, at {format_frequency(peak.indicated_hz)}"
     spectrum = view.spectrum
-    for candidate in view.candidates:
-        low_hz = spectrum.first_hz + candidate.first * spectrum.bin_hz
-        high_hz = spectrum.first_hz + candidate.last * spectrum.bin_hz
-        top_hz = spectrum.first_hz + candidate.bin * spectrum.bin_hz
+    for summit in view.summits:
+        low_hz = spectrum.first_hz + summit.first * spectrum.bin_hz
+        high_hz = spectrum.first_hz + summit.last * spectrum.bin_hz
+        top_hz = spectrum.first_hz + summit.bin * spectrum.bin_hz
         outside = not window.low_hz <= top_hz <= window.high_hz
         if outside and low_hz <= place_hz <= high_hz:
             return f"a stronger signal at {format_frequency(top_hz)} covers its place"

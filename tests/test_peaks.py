@@ -8,7 +8,7 @@ from sniff.model import Spectrum
 from sniff.peaks import (
     DEFAULT_FALSE_ALARM_RATE,
     DETECTION_PROBABILITY,
-    find_candidates,
+    find_summits,
     noise_floor,
     would_see_ratio,
 )
@@ -33,7 +33,7 @@ def test_noise_alone_shows_a_line_as_rarely_as_stated(
     samples = segment // 2 * (segments + 1)
     alarms = sum(
         bool(
-            find_candidates(
+            find_summits(
                 spectrum := spectrum_of(noise(rng, samples, power=1e-3), segment),
                 noise_floor(spectrum, false_alarm_rate=rate),
             )
@@ -67,8 +67,8 @@ def test_the_floor_follows_the_pass_band_and_passes_over_a_line() -> None:
     true = 1e-3 / RATE_HZ / (1.0 + (x / 0.42) ** 16)
     inner = np.abs(x) < 0.45  # down to −6 dB
     assert np.abs(10 * np.log10(floor.density / true))[inner].max() < 0.6
-    found = find_candidates(spectrum, floor)
-    assert [candidate.bin for candidate in found] == [512 + round(30_000 / (RATE_HZ / 1024))]
+    found = find_summits(spectrum, floor)
+    assert [summit.bin for summit in found] == [512 + round(30_000 / (RATE_HZ / 1024))]
 
 
 def test_a_broad_signal_is_not_taken_for_the_floor() -> None:
@@ -78,7 +78,7 @@ def test_a_broad_signal_is_not_taken_for_the_floor() -> None:
     spectrum = spectrum_of(broad + noise(rng, 2**18, power=1e-3))
     floor = noise_floor(spectrum)
     assert floor.density[512 + 102] < 3 * 1e-3 / RATE_HZ  # it lies from bin 563 to bin 666
-    assert find_candidates(spectrum, floor)
+    assert find_summits(spectrum, floor)
 
 
 @pytest.mark.parametrize("place", [0.0, 0.25, 0.5])
@@ -90,19 +90,19 @@ def test_lines_two_rbw_apart_are_two(place: float, apart_rbw: float) -> None:
     second_hz = first_hz + apart_rbw * 1.5 * bin_hz
     samples = tone(200_000, offset_hz=first_hz) + tone(200_000, offset_hz=second_hz, amplitude=0.2)
     spectrum = spectrum_of(samples + noise(rng, 200_000, power=1e-4))
-    found = find_candidates(spectrum, noise_floor(spectrum))
-    places = sorted(candidate.bin - 512 for candidate in found)
+    found = find_summits(spectrum, noise_floor(spectrum))
+    places = sorted(summit.bin - 512 for summit in found)
     assert len(places) == 2
     assert abs(places[0] - first_hz / bin_hz) <= 0.75
     assert abs(places[1] - second_hz / bin_hz) <= 0.75
 
 
 @pytest.mark.parametrize("window", list(Window))
-def test_one_clean_line_is_one_candidate_with_every_window(window: Window) -> None:
+def test_one_clean_line_is_one_summit_with_every_window(window: Window) -> None:
     rng = np.random.default_rng(5)
     samples = tone(100_000, offset_hz=-33_333.3) + noise(rng, 100_000, power=1e-5)
     spectrum = spectrum_of(samples, window=window)
-    found = find_candidates(spectrum, noise_floor(spectrum))
+    found = find_summits(spectrum, noise_floor(spectrum))
     assert abs(found[0].bin - 512 + 33_333.3 / (RATE_HZ / 1024)) <= 0.75
     assert len(found) == 1
 
@@ -121,7 +121,7 @@ def test_a_line_at_the_would_see_level_is_seen_as_often_as_stated(segments: int)
         # Half-way between two bins, the worst place.
         line = tone(samples, offset_hz=20.5 * bin_hz, amplitude=amplitude, phase=rng.uniform(0, 7))
         spectrum = spectrum_of(line + noise(rng, samples, power=1e-3), segment)
-        found = find_candidates(spectrum, noise_floor(spectrum))
+        found = find_summits(spectrum, noise_floor(spectrum))
         seen += any(abs(c.bin - 128 - 20.5) < 1 for c in found)
     # Either of two bins may show it, so it is seen at least as often as one bin would.
     assert seen / trials >= DETECTION_PROBABILITY - 0.03
@@ -134,10 +134,10 @@ def test_an_absurd_rate_is_a_programmers_mistake() -> None:
         noise_floor(spectrum, false_alarm_rate=0.0)
 
 
-def test_frequencies_of_candidates_are_not_mirrored() -> None:
+def test_frequencies_of_summits_are_not_mirrored() -> None:
     samples = tone(50_000, offset_hz=-60_000.0) + noise(
         np.random.default_rng(6), 50_000, power=1e-5
     )
     spectrum = spectrum_of(samples)
-    best = find_candidates(spectrum, noise_floor(spectrum))[0]
+    best = find_summits(spectrum, noise_floor(spectrum))[0]
     assert spectrum.frequencies_hz[best.bin] == pytest.approx(CENTER_HZ - 60_000.0, abs=200)
