@@ -15,6 +15,8 @@ from sniff.look import Look, LookResult, SeenLine
 from sniff.model import Doubles
 from sniff.units import format_frequency, format_parts, format_ppm, format_seconds, format_span
 
+U_WORDS = "± is U (k = 2)".replace(" ", "\N{NO-BREAK SPACE}")
+
 _LEAST_POWER = 1e-30
 """-300 dBFS stands for digital silence, which has no logarithm."""
 

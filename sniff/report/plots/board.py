@@ -10,9 +10,9 @@ from matplotlib.patches import Patch
 
 from calib.correction import Correction
 from sniff.board import Board, BoardLine, BoardVerdict
-from sniff.look import SeenLine
+from sniff.look import Look, SeenLine
 from sniff.report.plots import style
-from sniff.report.plots.axis import Ruler, Scale, how_taken, ruler_about, scale_of
+from sniff.report.plots.axis import U_WORDS, Ruler, Scale, how_taken, ruler_about, scale_of
 from sniff.report.plots.board_table import Table, reading_text
 from sniff.report.plots.page import WIDTH_MM, Bar, Page, Sheet, open_page
 from sniff.report.plots.panels import Panel, panels_of
@@ -21,6 +21,7 @@ from sniff.report.plots.trace import (
     MARKER_PT,
     draw_marker,
     draw_traces,
+    height_dbfs,
     label_beside,
     shape_of,
     stroke_keys,
@@ -135,10 +136,16 @@ def _draw_panel(axes: Axes, panel: Panel, board: Board, scale: Scale, height_mm:
     label_beside(axes, "level, dBFS")
     for number, line in enumerate(panel.lines):
         _draw_expected(axes, line, ruler, (number + 0.7) * _BRACKET_MM, height_mm)
-        _draw_finding(axes, line, ruler)
+        _draw_finding(axes, panel.look, line, ruler, scale)
     for peak in _others(panel, board):
         x = ruler.place(peak.frequency_hz)
-        draw_marker(axes, x, peak.level_dbfs, _other_shape(peak), size_pt=0.75 * MARKER_PT)
+        draw_marker(
+            axes,
+            x,
+            height_dbfs(panel.look, peak.indicated_hz, peak.level_dbfs),
+            _other_shape(peak),
+            size_pt=0.75 * MARKER_PT,
+        )
 
 
 def _ruler(panel: Panel) -> tuple[Ruler, str]:
@@ -175,12 +182,12 @@ def _draw_expected(
     )
 
 
-def _draw_finding(axes: Axes, line: BoardLine, ruler: Ruler) -> None:
+def _draw_finding(axes: Axes, look: Look, line: BoardLine, ruler: Ruler, scale: Scale) -> None:
     """The reading with U, or the level from which on the line would have been seen."""
     if line.frequency_hz is not None and line.u_hz is not None and line.level_dbfs is not None:
         axes.errorbar(
             ruler.place(line.frequency_hz),
-            line.level_dbfs,
+            height_dbfs(look, line.frequency_hz / scale.factor, line.level_dbfs),
             xerr=2.0 * line.u_hz / ruler.unit,
             zorder=5,
             **style.READING_BAR,
@@ -219,7 +226,7 @@ def _footer(board: Board, scale: Scale) -> list[str]:
             f"{'tuning' if len(at) == 1 else f'{len(at)} tunings'} at {', '.join(at)}: {how}"
             for how, at in tunings.items()
         ),
-        f"{scale.statement} · ± is U (k = 2)",
+        f"{scale.statement} · {U_WORDS}",
         *(f"Caution: {caution.text}" for caution in board.cautions),
     ]
 

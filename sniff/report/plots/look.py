@@ -10,7 +10,7 @@ from matplotlib.patches import Patch
 from calib.correction import Correction
 from sniff.look import Look, SeenLine
 from sniff.report.plots import labels, style
-from sniff.report.plots.axis import Ruler, Scale, how_taken, scale_of
+from sniff.report.plots.axis import U_WORDS, Ruler, Scale, how_taken, scale_of
 from sniff.report.plots.page import (
     WIDTH_MM,
     Page,
@@ -24,6 +24,7 @@ from sniff.report.plots.trace import (
     TIP_PT,
     draw_marker,
     draw_traces,
+    height_dbfs,
     label_beside,
     shape_of,
     span_hz,
@@ -83,7 +84,7 @@ def draw_look(
             title=_title(look, low_hz, high_hz),
             keys=_keys(look, named, others, usable_fraction),
             footer=[
-                f"{how_taken(look.result)} · {scale.statement} · ± is U (k = 2)",
+                f"{how_taken(look.result)} · {scale.statement} · {U_WORDS}",
                 *(f"Caution: {caution.text}" for caution in look.cautions),
             ],
         )
@@ -96,14 +97,19 @@ def draw_look(
         )
         _draw_axes(axes, look, scale, usable_fraction)
         for line in look.result.peaks:
-            _mark(axes, line, named=line in named)
-        _draw_labels(page, axes, band, named, texts, at_mm, top_mm=sheet.top_mm)
+            _mark(axes, look, line, named=line in named)
+        heights = [height_dbfs(look, line.indicated_hz, line.level_dbfs) for line in named]
+        _draw_labels(page, axes, band, heights, texts, at_mm, top_mm=sheet.top_mm)
         return page.figure
 
 
 def _label(line: SeenLine) -> str:
     text = format_reading(line.frequency_hz, line.expanded_hz).replace(" ± ", "\n± ")
-    words = [mark.value for mark in line.marks] or ([] if line.steady else ["not steady"])
+    words = [mark.value for mark in line.marks]
+    if line.width_hz > 0:
+        words.append(f"{format_span(line.width_hz)} wide")
+    elif not line.steady:
+        words.append("not steady")
     return "\n".join([text, *words])
 
 
@@ -148,19 +154,20 @@ def _draw_axes(axes: Axes, look: Look, scale: Scale, usable_fraction: float) -> 
     label_beside(axes, f"level in {format_span(look.spectrum.rbw_hz)}, dBFS")
 
 
-def _mark(axes: Axes, line: SeenLine, *, named: bool) -> None:
+def _mark(axes: Axes, look: Look, line: SeenLine, *, named: bool) -> None:
     shape = shape_of(line)
     if not named and shape is style.FOUND:
         shape = style.WEAKER
     size_pt = MARKER_PT if named else 0.75 * MARKER_PT
-    draw_marker(axes, _RULER.place(line.frequency_hz), line.level_dbfs, shape, size_pt=size_pt)
+    level = height_dbfs(look, line.indicated_hz, line.level_dbfs)
+    draw_marker(axes, _RULER.place(line.frequency_hz), level, shape, size_pt=size_pt)
 
 
 def _draw_labels(
     page: Page,
     axes: Axes,
     band: labels.Band,
-    named: Sequence[SeenLine],
+    heights_dbfs: Sequence[float],
     texts: Sequence[str],
     at_mm: Sequence[float],
     *,
@@ -170,10 +177,10 @@ def _draw_labels(
     low, high = axes.get_ylim()
     axes_top_mm = top_mm + band.height_mm
     slant_mm = axes_top_mm - band.slant_mm
-    for number, (line, text, x_mm) in enumerate(zip(named, texts, at_mm, strict=True)):
+    for number, (level, text, x_mm) in enumerate(zip(heights_dbfs, texts, at_mm, strict=True)):
         place = band.places[number]
         bottom_mm = slant_mm - place.above_mm
-        tip_mm = axes_top_mm + _AXES_HEIGHT_MM * (high - line.level_dbfs) / (high - low)
+        tip_mm = axes_top_mm + _AXES_HEIGHT_MM * (high - level) / (high - low)
         tip_mm -= (TIP_PT + MARKER_PT / 2.0) * style.MM_PER_PT
         page.draw(
             [place.x_mm, place.x_mm, x_mm, x_mm],
@@ -181,7 +188,7 @@ def _draw_labels(
             color=style.PALE_INK,
             linewidth=0.5,
             zorder=3,
-        )
+        ).set_gid(f"leader-{number}")
         label = page.write(place.x_mm, bottom_mm - 0.4, text, ha="center", va="bottom")
         label.set_gid(f"line-{number}")
 
@@ -193,18 +200,19 @@ def _title(look: Look, low_hz: float, high_hz: float) -> str:
     where = f"between {low} and {unbroken(format_frequency(high_hz, digits_hz))}"
     if not lines:
         return f"No line above the detection threshold {where}"
-    clean = [line for line in lines if not line.marks]
-    doubtful = len(lines) - len(clean)
-    if not clean:
-        return f"{_count(doubtful)} {where}, perhaps the receiver's own"
-    best = max(clean, key=lambda line: line.level_dbfs)
+    signals = [line for line in lines if not style.NOT_SIGNALS.intersection(line.marks)]
+    own = len(lines) - len(signals)
+    if not signals:
+        return f"{_count(own)} {where}, made by the receiver itself"
+    best = max(signals, key=lambda line: line.level_dbfs)
+    which = "" if len(signals) == 1 else "the strongest "
+    marks = f" ({', '.join(mark.value for mark in best.marks)})" if best.marks else ""
     strongest = (
-        f"{unbroken(format_reading(best.frequency_hz, best.expanded_hz))} "
-        f"at {unbroken(format_dbfs(best.level_dbfs))}"
+        f"{which}{unbroken(format_reading(best.frequency_hz, best.expanded_hz))} "
+        f"at {unbroken(format_dbfs(best.level_dbfs))}{marks}"
     )
-    which = "" if len(clean) == 1 else "the strongest "
-    aside = f"; {doubtful} more, perhaps the receiver's own" if doubtful else ""
-    return f"{_count(len(clean))} {where}: {which}{strongest}{aside}"
+    aside = f"; {own} more made by the receiver itself" if own else ""
+    return f"{_count(len(signals))} {where}: {strongest}{aside}"
 
 
 def _count(lines: int) -> str:

@@ -25,7 +25,7 @@ INK: Final = "#17212b"
 PALE_INK: Final = "#5b6670"
 RULE: Final = "#c9cfd4"
 TRACE: Final = "#1d4f7c"
-HOLD: Final = "#86a9c4"
+HOLD: Final = "#7096b3"
 FLOOR: Final = "#b4531a"
 SHADE: Final = "#ececec"
 ALLOWED: Final = "#dcebd8"
@@ -190,14 +190,17 @@ MARKS: Final[dict[Mark, Shape]] = {
     ),
     Mark.DC: Shape(marker="s", filled=False, color=FAULTY, words="dc: offset at the center"),
     Mark.IMAGE: Shape(
-        marker="v", filled=False, color=FAULTY, words="image: ghost of a stronger line"
+        marker="v", filled=False, color=FAULTY, words="image: mirror of a stronger line"
     ),
     Mark.OWN_SPUR: Shape(
-        marker="*", filled=False, color=FAULTY, words="own-spur: the dongle's clock?"
+        marker="*", filled=False, color=FAULTY, words="own-spur: may be the dongle's own"
     ),
-    Mark.EDGE: Shape(marker="o", filled=False, color=FAULTY, words="edge: in the filter's skirt"),
+    Mark.EDGE: Shape(marker="o", filled=False, color=FAULTY, words="edge: level reads too low"),
 }
 """In the order in which a line with several marks takes its shape."""
+
+NOT_SIGNALS: Final = frozenset({Mark.DC, Mark.IMAGE, Mark.OVERLOAD})
+"""Marks of what the receiver made by itself; the others only call for care."""
 
 STATES: Final[dict[LineState, Shape]] = {
     LineState.PRESENT: Shape(marker="o", filled=True, color=FINE, words="present"),

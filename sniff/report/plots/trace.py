@@ -13,6 +13,7 @@ from sniff.report.plots import style
 from sniff.report.plots.axis import Ruler, Scale, level_range, thin, to_dbfs
 from sniff.report.plots.page import WIDTH_MM
 from sniff.report.plots.style import Shape
+from sniff.units import to_db
 
 _COLUMNS = 1400
 _LABEL_BESIDE_MM = 10.5
@@ -103,6 +104,14 @@ def stroke_keys(looks: Iterable[Look]) -> list[Line2D]:
 def shape_of(line: SeenLine) -> Shape:
     """The shape of its weightiest mark, or that of a line without one."""
     return next((shape for mark, shape in style.MARKS.items() if mark in line.marks), style.FOUND)
+
+
+def height_dbfs(look: Look, indicated_hz: float, level_dbfs: float) -> float:
+    """Where a line's marker belongs: at its level, or on the trace where noise lies over that."""
+    spectrum = look.spectrum
+    at = round((indicated_hz - spectrum.first_hz) / spectrum.bin_hz)
+    power = spectrum.psd[min(max(at, 0), spectrum.psd.size - 1)] * spectrum.rbw_hz
+    return max(level_dbfs, to_db(power))
 
 
 def draw_marker(axes: Axes, x: float, level_dbfs: float, shape: Shape, *, size_pt: float) -> None:
