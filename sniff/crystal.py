@@ -11,15 +11,18 @@ from sniff.units import Tolerance, format_frequency
 MULTIPLIERS = (1, 2, 3, 4, 5, 6, 8, 9, 12, 18)
 """What chains of doublers, triplers and one quintupler make (common practice, no source)."""
 
+OVERTONE_FROM_HZ = 20e6
+"""Above this a crystal may be an overtone type, and above some 30 MHz it nearly always is (common
+practice, no source)."""
+
 OVERTONE = Caution(
     code="overtone",
     text=(
-        "an overtone crystal is marked with, and ordered by, the frequency it runs at: that lies "
-        "near an odd multiple of its fundamental, not on it (of the order of 0.1 % off), so never "
-        "work it out from the marking of a fundamental crystal"
+        f"above {format_frequency(OVERTONE_FROM_HZ)} a crystal may be an overtone type, which runs "
+        "near an odd multiple of its fundamental, not on it (some 0.1 % off): order it by the "
+        "frequency it must run at, never work it out from the marking of a fundamental crystal"
     ),
 )
-"""Crystals above some 25 to 30 MHz are mostly overtone types (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

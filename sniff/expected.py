@@ -8,12 +8,17 @@ receiver chapter of the *ARRL Handbook*; cited from memory).
 from dataclasses import dataclass
 
 from sniff.model import Caution
-from sniff.plan import Plan, Role, Side
+from sniff.plan import ASSUMED_TOLERANCE, Plan, Role, Side
 from sniff.units import format_frequency
 
 SECOND_LO_MULTIPLES = 3
 """Multiples of the second LO listed by default: the third of 10.245 MHz is the first that a
 tuner starting at 24 MHz can see."""
+
+TOLERANCE_ASSUMED = Caution(
+    code="assumed-tolerance",
+    text=f"no tolerance was given: {ASSUMED_TOLERANCE} of the crystal is assumed",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,12 +66,7 @@ def plan_cautions(plan: Plan) -> tuple[Caution, ...]:
     """What the reader of a plan's lines must know: whatever was assumed."""
     cautions = []
     if plan.tolerance is None:
-        cautions.append(
-            Caution(
-                code="assumed-tolerance",
-                text=f"no tolerance was given: {plan.allowed} of the crystal is assumed",
-            )
-        )
+        cautions.append(TOLERANCE_ASSUMED)
     if plan.second_lo_hz is not None and plan.allowed.ppm is not None:
         cautions.append(
             Caution(

@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 from math import sqrt
 
 from sniff.expected import SECOND_LO_MULTIPLES
-from sniff.misfit import Carrier, Pair, Place, Seen, misfit_hz, u_misfit_hz
+from sniff.misfit import Carrier, Pair, Place, misfit_hz, u_misfit_hz
 from sniff.plan import Plan, Role, Side, can_inject
+from sniff.seen import Seen
 from sniff.units import Tolerance
 
 _REACH = 4.0
@@ -213,6 +214,7 @@ def _says_something(explanation: Explanation) -> bool:
         and (lo_seen or Role.CRYSTAL in roles or not named.isdisjoint(CRYSTAL_ROLES))
     )
     second = plan.second_if_hz is None or (
-        not roles.isdisjoint(SECOND_LO_ROLES) and (lo_seen or Role.SECOND_LO in roles)
+        not roles.isdisjoint(SECOND_LO_ROLES)
+        and (lo_seen or Role.SECOND_LO in roles or not named.isdisjoint(SECOND_LO_ROLES))
     )
     return bool(roles - {Role.CARRIER}) and crystal and second

@@ -12,9 +12,10 @@ from sniff.candidate import Candidate, Origin, candidate_from
 from sniff.crystal import MULTIPLIERS
 from sniff.errors import UsageError
 from sniff.hypotheses import Explanation, explanations, first_conversions, lo_place
-from sniff.misfit import Carrier, Seen
+from sniff.misfit import Carrier
 from sniff.model import Caution
 from sniff.plan import ASSUMED_TOLERANCE, Plan, Role, Side, can_inject
+from sniff.seen import Seen
 from sniff.units import Tolerance, format_frequency
 
 COMMON_IFS_HZ = (
@@ -210,7 +211,7 @@ def _cautions(ranked: Sequence[Candidate]) -> tuple[Caution, ...]:
     cautions = []
     if best.origin is Origin.MEASURED:
         text = (
-            "no IF in common use fits: the one given is the distance of carrier and LO, "
+            "none of the IFs tried fits: the one given is the distance of carrier and LO, "
             "and proves nothing about the LO being right"
         )
         cautions.append(Caution(code="no-common-if", text=text))

@@ -2,53 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot, isfinite
+from math import hypot
 
 import numpy as np
 
-from sniff.errors import UsageError
 from sniff.model import Doubles
-from sniff.plan import Role, require_frequency
-from sniff.units import format_frequency
-
-SAYABLE_ROLES = (Role.CARRIER, Role.LO, Role.CRYSTAL, Role.CRYSTAL_HARMONIC, Role.SECOND_LO)
-"""Roles that a user may know of a line before the plan is known."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
-    """A line seen at a working set.
-
-    Attributes
-    ----------
-    frequency_hz : float
-        Where, Hz.
-    u_hz : float
-        Standard uncertainty (k = 1) that it shares with no other line, Hz; above zero.
-    u_clock_ppm : float
-        Standard uncertainty of the clock it was read with, ppm: common to the lines that have
-        one, so that it nearly cancels in their differences. Zero when `u_hz` says all.
-    role : Role or None
-        What it is known to be, one of `SAYABLE_ROLES`; None: the inference finds out.
-    """
-
-    frequency_hz: float
-    u_hz: float
-    u_clock_ppm: float = 0.0
-    role: Role | None = None
-
-    def __post_init__(self) -> None:
-        require_frequency("a line seen at", self.frequency_hz)
-        if not isfinite(self.u_hz) or self.u_hz <= 0:
-            raise UsageError(
-                f"the line seen at {format_frequency(self.frequency_hz)} needs an uncertainty "
-                f"above zero, not {self.u_hz:g} Hz"
-            )
-        if not isfinite(self.u_clock_ppm) or self.u_clock_ppm < 0:
-            raise UsageError(f"a clock's uncertainty cannot be {self.u_clock_ppm:g} ppm")
-        if self.role is not None and self.role not in SAYABLE_ROLES:
-            known = ", ".join(role.value for role in SAYABLE_ROLES)
-            raise UsageError(f"a line seen is one of {known}, not {self.role.value}")
+from sniff.plan import Role
+from sniff.seen import Seen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -178,6 +178,13 @@ def format_db(difference_db: float) -> str:
     return f"{_no_negative_zero(f'{difference_db:+.1f}')} dB"
 
 
+def format_chance(probability: float) -> str:
+    """A probability to two decimals, a small one to two significant digits."""
+    if probability < 1e-4:
+        return "< 0.0001"
+    return f"{probability:.2f}" if probability >= 0.1 else f"{probability:.2g}"
+
+
 def format_seconds(seconds: float) -> str:
     """A duration in the unit that suits it."""
     if seconds < 1.0:

@@ -13,8 +13,9 @@ from sniff.crystal import MULTIPLIERS
 from sniff.errors import UsageError
 from sniff.hypotheses import lo_place
 from sniff.infer import COMMON_IFS_HZ, infer
-from sniff.misfit import Carrier, Place, Seen, covariance, score, u_misfit_hz
+from sniff.misfit import Carrier, Place, covariance, score, u_misfit_hz
 from sniff.plan import Plan, Role, Side, carry
+from sniff.seen import Seen, parse_seen, seen_cautions
 from sniff.units import Tolerance
 from tests.values.superhet import CRYSTAL_CHAINS, SECOND_LO, SINGLE_CONVERSION
 
@@ -202,6 +203,9 @@ def test_lone_harmonic_of_a_second_lo_explains_nothing_unless_the_lo_is_seen() -
     assert infer(lines, tolerance=TIGHT).candidates[0].origin is Origin.MEASURED
     best = infer([*lines, seen(83.6)], tolerance=TIGHT).candidates[0]
     assert (best.if_hz, best.second_if_hz, best.second_side) == (10.7e6, 455e3, Side.LOW)
+    named = [lines[0], replace(lines[1], role=Role.SECOND_LO_HARMONIC)]
+    kept = {(c.if_hz, c.second_if_hz) for c in infer(named, tolerance=TIGHT).candidates}
+    assert (10.7e6, 455e3) in kept
 
 
 def test_nominal_carrier_may_be_seen_too() -> None:
@@ -392,7 +396,7 @@ def test_lines_without_a_carrier_to_start_from_are_refused(
         ({"u_hz": 0.0}, "seen at 83.6 MHz needs an uncertainty above zero, not 0 Hz"),
         ({"u_hz": float("inf")}, "needs an uncertainty"),
         ({"u_clock_ppm": -1.0}, "a clock's uncertainty cannot be -1 ppm"),
-        ({"role": Role.IMAGE}, "crystal-harmonic, second-lo, not image"),
+        ({"role": Role.IMAGE}, "second-lo, second-lo-harmonic, not image"),
     ],
 )
 def test_line_that_cannot_be_judged_is_refused(values: dict[str, object], message: str) -> None:
@@ -409,3 +413,40 @@ def test_lines_that_nothing_explains_are_said_to_be_so() -> None:
     found = infer([seen(72.9, Role.CARRIER), seen(31.415, Role.CRYSTAL)], tolerance=TIGHT)
     assert found.candidates == ()
     assert [caution.code for caution in found.cautions] == ["nothing-fits"]
+
+
+def test_line_is_read_as_people_write_it() -> None:
+    bare = parse_seen("83.6M", u_clock_ppm=20.0)
+    assert (bare.frequency_hz, bare.role, bare.u_clock_ppm) == (83.6e6, None, 20.0)
+    assert bare.u_hz == pytest.approx(500.0 / sqrt(3.0))
+    for sign in ("±", "+-", "+/-"):
+        line = parse_seen(f" LO = 83.6012 MHz {sign} 4.2 kHz", u_clock_ppm=20.0)
+        assert line == Seen(frequency_hz=83.6012e6, u_hz=2100.0, role=Role.LO)
+    assert parse_seen("second-lo=10.245M±80", u_clock_ppm=1.0).role is Role.SECOND_LO
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "'' is not a frequency"),
+        ("lo=", "'' is not a frequency"),
+        ("image=94.3M", "'image' is no line one can see; say carrier, lo, crystal"),
+        ("lo=83.6m", "'83.6m' is not a frequency"),
+        ("83.6M±", "'' is not a frequency"),
+        ("83.6M±0", "needs an uncertainty above zero"),
+        ("83.6M±-80", "needs an uncertainty above zero"),
+        ("-83.6M", "is not a frequency above zero"),
+        ("lo=carrier=72.9M", "'lo=carrier' is no line"),
+    ],
+)
+def test_line_that_cannot_be_read_is_refused(text: str, message: str) -> None:
+    with pytest.raises(UsageError) as raised:
+        parse_seen(text, u_clock_ppm=0.0)
+    assert message in str(raised.value)
+
+
+def test_assumptions_about_lines_read_by_eye_are_said() -> None:
+    (caution,) = seen_cautions([parse_seen("83.6M", u_clock_ppm=25.0), seen(72.9)])
+    assert "± 500 Hz" in caution.text
+    assert "± 50 ppm" in caution.text
+    assert seen_cautions([parse_seen("83.6M±80", u_clock_ppm=25.0)]) == ()

@@ -26,6 +26,9 @@ def answer(given: Mapping[str, Any]) -> PlanAnswer:
     if given["seen"]:
         return _which_set(given)
     _refuse(given, ("u_ppm",), "belongs to --seen")
+    if given["plan_file"] is not None:
+        others = ("crystal", "channel", "channel_base", "channel_step", "multiples")
+        _refuse(given, others, "does not go with --plan; write it into the plan")
     if given["crystal"] is not None and given["multiplier"] is None:
         return _which_carrier(given)
     plan = plan_from(_with_carrier(given))

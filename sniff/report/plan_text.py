@@ -1,0 +1,197 @@
+"""A plan as text: the lines of a set, its crystal, and what a set may be."""
+
+from collections.abc import Sequence
+
+from rich.table import Table
+from rich.text import Text
+
+from sniff.candidate import FITS_FROM, Candidate, ExplainedLine, Origin
+from sniff.crystal import CrystalChoice
+from sniff.expected import Expected
+from sniff.plan import Plan, Role
+from sniff.planning import PlanResult
+from sniff.report.text import console, table
+from sniff.units import (
+    format_chance,
+    format_error,
+    format_frequency,
+    format_parts,
+    format_span,
+)
+
+_MOST_SHOWN = 12
+
+_WORDS = {
+    Role.CARRIER: "the carrier",
+    Role.LO: "the LO",
+    Role.CRYSTAL: "the crystal",
+    Role.CRYSTAL_HARMONIC: "crystal × {}",
+    Role.SECOND_LO: "the second LO",
+    Role.SECOND_LO_HARMONIC: "second LO × {}",
+    Role.IMAGE: "the image, sent by something else",
+}
+
+
+def print_plan(result: PlanResult) -> None:
+    """Print whatever was asked: candidates, then lines, then crystals."""
+    out = console()
+    if result.candidates:
+        out.print("What the set may be, the likeliest first")
+        out.print(_candidates(result.candidates[:_MOST_SHOWN]))
+        left_out = len(result.candidates) - _MOST_SHOWN
+        if left_out > 0:
+            out.print(f"and {left_out} less likely ones; --json lists all")
+        out.print(
+            "Score: the chance that a true hypothesis shows a misfit as large as this one; below "
+            f"{FITS_FROM:g} it does not fit"
+        )
+    elif result.plan is None and not result.crystals:
+        out.print("Nothing explains these lines.")
+    if result.plan is not None:
+        if result.candidates:
+            out.print()
+        out.print(_headline(result.plan, result.tolerance_of))
+        out.print()
+        out.print(_lines(result.lines))
+    if result.crystals:
+        if result.plan is not None:
+            out.print()
+        known = result.plan is not None
+        out.print("Crystals that would serve" if known else "Carriers that this crystal may serve")
+        out.print(_crystals(result.crystals, carriers=not known))
+
+
+def _headline(plan: Plan, tolerance_of: Role | None) -> str:
+    carrier = format_frequency(plan.carrier_hz)
+    words = [f"Transmitter on {carrier}"]
+    if plan.if_hz is not None and plan.side is not None:
+        words = [
+            f"Receiver on {carrier}",
+            f"IF {format_frequency(plan.if_hz)} with {plan.side.value}-side injection",
+        ]
+    if plan.second_if_hz is not None and plan.second_side is not None:
+        second = format_frequency(plan.second_if_hz)
+        words.append(f"second IF {second} with {plan.second_side.value}-side injection")
+    words.append(
+        "multiplier unknown" if plan.multiplier is None else f"crystal × {plan.multiplier}"
+    )
+    of = "" if tolerance_of is None else f" of the {tolerance_of.value}"
+    return f"{', '.join(words)}. Tolerance {plan.allowed}{of}."
+
+
+def _lines(lines: Sequence[Expected]) -> Table:
+    return table(
+        ["line", "expected", "tolerance", "<on a loop", "<comes about as"],
+        [
+            (
+                line.name,
+                format_frequency(line.expected_hz),
+                f"± {format_span(line.tolerance_hz)}",
+                _visibility(line),
+                Text(line.formula),
+            )
+            for line in lines
+        ],
+    )
+
+
+def _visibility(line: Expected) -> Text:
+    if line.wanted:
+        return Text("must be there", style="bold")
+    if line.radiated:
+        return Text("may be weak")
+    # What a set only responds to it does not send; an IF it has while something is received.
+    words = "while it receives" if line.role in (Role.IF, Role.SECOND_IF) else "only responds"
+    return Text(words, style="dim")
+
+
+def _crystals(crystals: Sequence[CrystalChoice], *, carriers: bool) -> Table:
+    last = "carrier" if carriers else "crystal"
+    return table(
+        [
+            "multiplier",
+            last,
+            "crystal off by",
+            "carrier off by",
+            "the same in ppm",
+            "<comes about as",
+        ],
+        [
+            (
+                f"× {each.multiplier}",
+                format_frequency(each.carrier_hz if carriers else each.crystal_hz),
+                f"± {format_span(each.crystal_tolerance_hz)}",
+                f"± {format_span(each.channel_tolerance_hz)}",
+                f"± {format_parts(each.channel_tolerance_ppm)}",
+                Text(each.formula),
+            )
+            for each in crystals
+        ],
+    )
+
+
+def _candidates(candidates: Sequence[Candidate]) -> Table:
+    return table(
+        [
+            "IF",
+            "<side",
+            "carrier",
+            "multiplier",
+            "<second IF",
+            "LO off by (k = 2)",
+            "score",
+            "<because",
+        ],
+        [
+            (
+                _first_if(each),
+                "–" if each.side is None else each.side.value,
+                format_frequency(each.carrier_hz),
+                "–" if each.multiplier is None else f"× {each.multiplier}",
+                _second_if(each),
+                _injection_error(each),
+                "–" if each.score is None else format_chance(each.score),
+                Text(_because(each)),
+            )
+            for each in candidates
+        ],
+        left=0,
+    )
+
+
+def _first_if(candidate: Candidate) -> str:
+    if candidate.if_hz is None:
+        return "none"
+    if candidate.origin is Origin.MEASURED and candidate.u_hz is not None:
+        return format_frequency(candidate.if_hz, 2.0 * candidate.u_hz)
+    return format_frequency(candidate.if_hz)
+
+
+def _second_if(candidate: Candidate) -> str:
+    if candidate.second_if_hz is None or candidate.second_side is None:
+        return "–"
+    return f"{format_frequency(candidate.second_if_hz)} {candidate.second_side.value}"
+
+
+def _injection_error(candidate: Candidate) -> str:
+    if candidate.injection_error_hz is None or candidate.u_hz is None:
+        return "–"
+    expanded_hz = 2.0 * candidate.u_hz
+    error = format_error(candidate.injection_error_hz, expanded_hz)
+    return f"{error} ± {format_span(expanded_hz)}"
+
+
+def _because(candidate: Candidate) -> str:
+    words = [_is(line) for line in candidate.lines]
+    if candidate.origin is Origin.TRANSMITTER:
+        words.insert(0, "a transmitter")
+    if candidate.origin is Origin.MEASURED:
+        words.insert(0, "measured, no usual IF")
+    if not candidate.fits:
+        words.insert(0, "does not fit")
+    words += [f"{format_frequency(hz)} unexplained" for hz in candidate.unexplained_hz]
+    return "; ".join(words)
+
+
+def _is(line: ExplainedLine) -> str:
+    return f"{format_frequency(line.seen_hz)} is {_WORDS[line.role].format(line.multiple)}"
