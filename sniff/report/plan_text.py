@@ -22,43 +22,44 @@ from sniff.units import (
 _MOST_SHOWN = 12
 
 _WORDS = {
-    Role.CARRIER: "the carrier",
-    Role.LO: "the LO",
-    Role.CRYSTAL: "the crystal",
+    Role.CARRIER: "carrier",
+    Role.LO: "LO",
+    Role.CRYSTAL: "crystal",
     Role.CRYSTAL_HARMONIC: "crystal × {}",
-    Role.SECOND_LO: "the second LO",
+    Role.SECOND_LO: "second LO",
     Role.SECOND_LO_HARMONIC: "second LO × {}",
-    Role.IMAGE: "the image, sent by something else",
+    Role.IMAGE: "image, from elsewhere",
 }
 
 
 def print_plan(result: PlanResult) -> None:
     """Print whatever was asked: candidates, then lines, then crystals."""
     out = console()
+    parts: list[list[str | Table]] = []
     if result.candidates:
-        out.print("What the set may be, the likeliest first")
-        out.print(_candidates(result.candidates[:_MOST_SHOWN]))
-        left_out = len(result.candidates) - _MOST_SHOWN
-        if left_out > 0:
-            out.print(f"and {left_out} less likely ones; --json lists all")
-        out.print(
-            "Score: the chance that a true hypothesis shows a misfit as large as this one; below "
-            f"{FITS_FROM:g} it does not fit"
-        )
-    elif result.plan is None and not result.crystals:
-        out.print("Nothing explains these lines.")
+        parts.append(_candidate_parts(result.candidates))
     if result.plan is not None:
-        if result.candidates:
-            out.print()
-        out.print(_headline(result.plan, result.tolerance_of))
-        out.print()
-        out.print(_lines(result.lines))
+        parts.append([_headline(result.plan, result.tolerance_of), "", _lines(result.lines)])
     if result.crystals:
-        if result.plan is not None:
-            out.print()
-        known = result.plan is not None
-        out.print("Crystals that would serve" if known else "Carriers that this crystal may serve")
-        out.print(_crystals(result.crystals, carriers=not known))
+        table_of = _crystals(result.crystals, carriers=result.plan is None)
+        parts.append([_crystals_title(result), table_of])
+    for number, part in enumerate(parts or [["Nothing explains these lines."]]):
+        for line in ["", *part] if number else part:
+            out.print(line)
+
+
+def _candidate_parts(candidates: Sequence[Candidate]) -> list[str | Table]:
+    shown = candidates[:_MOST_SHOWN]
+    carriers = {format_frequency(each.carrier_hz) for each in shown}
+    on = f" on {carriers.pop()}" if len(carriers) == 1 else ""
+    more = len(candidates) - len(shown)
+    return [
+        f"What the set{on} may be, the likeliest first",
+        _candidates(shown),
+        *([f"and {more} less likely ones; --json lists all"] if more else []),
+        "± is U (k = 2). Score: the chance that a true hypothesis shows a misfit this large; "
+        f"below {FITS_FROM:g} it does not fit.",
+    ]
 
 
 def _headline(plan: Plan, tolerance_of: Role | None) -> str:
@@ -105,17 +106,23 @@ def _visibility(line: Expected) -> Text:
     return Text(words, style="dim")
 
 
+def _crystals_title(result: PlanResult) -> str:
+    """The rule by which all rows of the table come about."""
+    first = result.crystals[0]
+    if result.plan is not None:
+        return f"Crystal: {format_frequency(result.plan.driven_hz)} / multiplier"
+    offset_hz = first.carrier_hz - first.multiplier * first.crystal_hz
+    crystal = format_frequency(first.crystal_hz)
+    if first.lo_hz is None:
+        return f"Carrier sent: multiplier × {crystal}"
+    sign = "+" if offset_hz > 0 else "−"
+    return f"Carrier received: multiplier × {crystal} {sign} {format_frequency(abs(offset_hz))}"
+
+
 def _crystals(crystals: Sequence[CrystalChoice], *, carriers: bool) -> Table:
     last = "carrier" if carriers else "crystal"
     return table(
-        [
-            "multiplier",
-            last,
-            "crystal off by",
-            "carrier off by",
-            "the same in ppm",
-            "<comes about as",
-        ],
+        ["multiplier", last, "crystal off by", "carrier off by", "or"],
         [
             (
                 f"× {each.multiplier}",
@@ -123,7 +130,6 @@ def _crystals(crystals: Sequence[CrystalChoice], *, carriers: bool) -> Table:
                 f"± {format_span(each.crystal_tolerance_hz)}",
                 f"± {format_span(each.channel_tolerance_hz)}",
                 f"± {format_parts(each.channel_tolerance_ppm)}",
-                Text(each.formula),
             )
             for each in crystals
         ],
@@ -131,24 +137,29 @@ def _crystals(crystals: Sequence[CrystalChoice], *, carriers: bool) -> Table:
 
 
 def _candidates(candidates: Sequence[Candidate]) -> Table:
+    """Columns for carrier, multiplier and second IF only where they tell something."""
+    carrier = len({format_frequency(each.carrier_hz) for each in candidates}) > 1
+    multiplier = any(each.multiplier is not None for each in candidates)
+    second = any(each.second_if_hz is not None for each in candidates)
+    headers = [
+        "IF",
+        "<side",
+        *(["<second IF"] if second else []),
+        *(["carrier"] if carrier else []),
+        *(["crystal"] if multiplier else []),
+        "LO off by",
+        "score",
+        "<because",
+    ]
     return table(
-        [
-            "IF",
-            "<side",
-            "carrier",
-            "multiplier",
-            "<second IF",
-            "LO off by (k = 2)",
-            "score",
-            "<because",
-        ],
+        headers,
         [
             (
                 _first_if(each),
                 "–" if each.side is None else each.side.value,
-                format_frequency(each.carrier_hz),
-                "–" if each.multiplier is None else f"× {each.multiplier}",
-                _second_if(each),
+                *([_second_if(each)] if second else []),
+                *([format_frequency(each.carrier_hz)] if carrier else []),
+                *([_multiplier(each)] if multiplier else []),
                 _injection_error(each),
                 "–" if each.score is None else format_chance(each.score),
                 Text(_because(each)),
@@ -157,6 +168,10 @@ def _candidates(candidates: Sequence[Candidate]) -> Table:
         ],
         left=0,
     )
+
+
+def _multiplier(candidate: Candidate) -> str:
+    return "–" if candidate.multiplier is None else f"× {candidate.multiplier}"
 
 
 def _first_if(candidate: Candidate) -> str:
@@ -190,8 +205,8 @@ def _because(candidate: Candidate) -> str:
     if not candidate.fits:
         words.insert(0, "does not fit")
     words += [f"{format_frequency(hz)} unexplained" for hz in candidate.unexplained_hz]
-    return "; ".join(words)
+    return ", ".join(words)
 
 
 def _is(line: ExplainedLine) -> str:
-    return f"{format_frequency(line.seen_hz)} is {_WORDS[line.role].format(line.multiple)}"
+    return f"{format_frequency(line.seen_hz)} {_WORDS[line.role].format(line.multiple)}"

@@ -63,6 +63,7 @@ def test_table_shows_each_line_with_frequency_tolerance_and_formula(plan: Plan) 
     assert "94.3 MHz  ± 4.2 kHz  only responds" in rows["image"]
     assert "10.7 MHz  ± 4.2 kHz  while it receives" in rows["IF"]
     assert "Tolerance 50 ppm of the crystal." in ran.out
+    assert "Crystal: 83.6 MHz / multiplier" in ran.out
     assert "× 3         27.866667 MHz" in ran.out
 
 
@@ -132,7 +133,7 @@ def test_marking_of_a_crystal_gives_its_carrier(plan: Plan) -> None:
     assert choice["channel_tolerance_hz"] == pytest.approx(known["lo_khz"] * 1e3, abs=0.5)
     assert choice["channel_tolerance_ppm"] == pytest.approx(known["channel_ppm"], abs=0.05)
     listed = plan(*words)
-    assert "Carriers that this crystal may serve" in listed.out
+    assert "Carrier received: multiplier × 17.645 MHz + 10.7 MHz" in listed.out
     assert "× 9         169.505 MHz        ± 882 Hz       ± 7.9 kHz" in listed.out
 
 
@@ -161,17 +162,17 @@ def test_lines_seen_tell_the_set_and_its_sibling(plan: Plan) -> None:
 def test_ambiguous_leakage_line_keeps_both_sets_and_says_so(plan: Plan) -> None:
     ran = plan("--carrier", "162.55M", "--seen", "141.15M±100", "--tolerance", "5ppm")
     assert ran.code == 0
-    wide, narrow = [line for line in ran.out.splitlines() if "141.15 MHz is" in line]
+    wide, narrow = [line for line in ran.out.splitlines() if "141.15 MHz" in line]
     assert wide.strip().startswith("21.4 MHz  low")
-    assert wide.endswith("141.15 MHz is the LO")
+    assert wide.endswith("141.15 MHz LO")
     assert narrow.strip().startswith("10.7 MHz  low")
-    assert narrow.endswith("141.15 MHz is the image, sent by something else")
+    assert narrow.endswith("141.15 MHz image, from elsewhere")
     assert "2 hypotheses fit" in ran.err
 
 
 def test_lo_far_off_shows_its_misfit_and_the_measured_if(plan: Plan) -> None:
     ran = plan("--seen", "carrier=72.9M±60", "--seen", "lo=83.64M±60", "--tolerance", "5ppm")
-    measured, nearest = [line for line in ran.out.splitlines() if "is the LO" in line]
+    measured, nearest = [line for line in ran.out.splitlines() if line.endswith("MHz LO")]
     assert measured.strip().startswith("10.740000 MHz  high")
     assert "measured, no usual IF" in measured
     assert "+40.000 kHz ± 85 Hz  < 0.0001  does not fit" in nearest
