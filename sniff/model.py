@@ -295,7 +295,7 @@ class Source(Protocol):
     def tune(self, center_hz: float) -> float:
         """Set the centre, and return the indicated centre that came of it, Hz.
 
-        A recording goes to its captures at that centre (within half a hertz).
+        A recording goes to its captures that show this frequency, by the nearest centre.
 
         Raises
         ------

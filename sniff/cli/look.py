@@ -24,7 +24,7 @@ def look(source: str, ppm: float | None, u_ppm: float | None, **given: Any) -> N
     Each peak comes with its clock-corrected frequency and expanded uncertainty, its level, and
     what the receiver itself may have had to do with it.
     """
-    from sniff.cli.running import look_settings, opened, seconds_of, show_look
+    from sniff.cli.running import look_settings, opened, seconds_of, show_look, with_other_centers
     from sniff.pipeline import look as run
 
     correction = correction_from(ppm, u_ppm)
@@ -33,4 +33,6 @@ def look(source: str, ppm: float | None, u_ppm: float | None, **given: Any) -> N
             seconds=seconds_of(opened_source.info, given), start_s=given["start"]
         )
         seen = run(take, opened_source.info, look_settings(given), correction)
-        show_look(seen, opened_source.info, correction, given)
+        show_look(
+            with_other_centers(seen, opened_source.info), opened_source.info, correction, given
+        )

@@ -3,6 +3,7 @@
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any
 
 from calib.correction import Correction
@@ -15,6 +16,7 @@ from sniff.report.look_text import print_look
 from sniff.report.text import say_cautions
 from sniff.resolution import SpectrumSettings
 from sniff.sources.opening import open_source
+from sniff.units import format_frequency
 from sniff.windows import Window
 
 DEFAULT_SEGMENT = 4096
@@ -61,6 +63,19 @@ def look_settings(given: Mapping[str, Any]) -> LookSettings:
         ),
         course=given["course"] is not None,
     )
+
+
+def with_other_centers(seen: Look, info: SourceInfo) -> Look:
+    """Say what else a recording of several tunings holds; a look shows one of them."""
+    others = [center for center in info.centers_hz if center != seen.result.center_hz]
+    if not others:
+        return seen
+    listed = ", ".join(format_frequency(center) for center in others)
+    caution = Caution(
+        code="other-tunings",
+        text=f"this recording also holds what was tuned to {listed}; --center goes there",
+    )
+    return replace(seen, cautions=(*seen.cautions, caution))
 
 
 def all_cautions(

@@ -153,7 +153,7 @@ class RecordingSource:
         return self._info
 
     def tune(self, center_hz: float) -> float:
-        """Go to the captures at a centre, the nearest within half a hertz; return it, Hz.
+        """Go to the captures that show a frequency, by the nearest centre; return that, Hz.
 
         Raises
         ------
@@ -161,11 +161,11 @@ class RecordingSource:
             When none is there.
         """
         nearest = min(self._info.centers_hz, key=lambda center: abs(center - center_hz))
-        if not abs(nearest - center_hz) <= 0.5:
+        if not abs(nearest - center_hz) < self._info.rate_hz / 2.0:
             there = ", ".join(format_frequency(center) for center in self._info.centers_hz)
             raise SourceError(
-                f"{self._info.name}: nothing was recorded at a centre of "
-                f"{format_frequency(center_hz)}; there is {there}"
+                f"{self._info.name}: nothing was recorded about "
+                f"{format_frequency(center_hz)}; its centres are {there}"
             )
         self._center_hz = nearest
         return nearest

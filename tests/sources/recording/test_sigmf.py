@@ -93,7 +93,7 @@ def test_a_given_centre_chooses_among_captures(tmp_path):
     assert spans(blocks) == [(27.9e6, 200, 400)]
     assert info.cautions == ()
     with pytest.raises(
-        SourceError, match=r"nothing was recorded .* 10\.7 MHz; there is 83\.6 MHz, 27\.9"
+        SourceError, match=r"nothing was recorded .* 10\.7 MHz; its centres are 83\.6 MHz, 27\.9"
     ):
         read(path, center_hz=10.7e6)
 
