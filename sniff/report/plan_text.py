@@ -44,7 +44,9 @@ def print_plan(result: PlanResult) -> None:
         table_of = _crystals(result.crystals, carriers=result.plan is None)
         parts.append([_crystals_title(result), table_of])
     for number, part in enumerate(parts or [["Nothing explains these lines."]]):
-        for line in ["", *part] if number else part:
+        if number:
+            out.print()
+        for line in part:
             out.print(line)
 
 

@@ -159,6 +159,28 @@ def test_lines_seen_tell_the_set_and_its_sibling(plan: Plan) -> None:
     assert ran.codes == ["overtone"]
 
 
+def test_what_is_known_already_narrows_the_hypotheses(plan: Plan) -> None:
+    words = ("--seen", "carrier=72.9M", "--seen", "83.6M", "--seen", "27.8667M", "--json")
+    open_ = plan(*words).result["candidates"]
+    assert {each["if_hz"] for each in open_} == {10.7e6, 10.695e6}
+    assert {each["multiplier"] for each in open_} == {3, 6, 9, 12, 18}
+    known = plan(*words, "--if", "10.695M", "--multiplier", "6").result["candidates"]
+    assert [(each["if_hz"], each["multiplier"]) for each in known] == [(10.695e6, 6)]
+
+
+def test_channel_may_be_the_known_carrier_of_lines_seen(plan: Plan) -> None:
+    channel = ("--channel-base", "72.1M", "--channel-step", "200k", "--channel", "5")
+    ran = plan(*channel, "--seen", "83.6M±60", "--tolerance", "5ppm")
+    assert "What the set on 72.9 MHz may be" in ran.out
+    assert "10.7 MHz  high" in ran.out
+
+
+def test_plan_may_be_carried_to_a_sibling(plan: Plan) -> None:
+    ran = plan(*RECEIVER, "--sibling-carrier", "74.7M")
+    assert "Receiver on 74.7 MHz" in ran.out
+    assert "85.4 MHz" in ran.out
+
+
 def test_ambiguous_leakage_line_keeps_both_sets_and_says_so(plan: Plan) -> None:
     ran = plan("--carrier", "162.55M", "--seen", "141.15M±100", "--tolerance", "5ppm")
     assert ran.code == 0
