@@ -1,0 +1,113 @@
+"""What a whole `sniff look` costs, as ratios in one run: to SciPy, to real time, to length."""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(300)]
+
+RATE_HZ = 2.4e6
+SECONDS = 10
+MEGABYTE = 2**20
+
+# Reads the same file as anybody would with numpy and SciPy, and looks for no line at all.
+PLAIN = """
+import sys, numpy as np
+from scipy import signal
+raw = np.fromfile(sys.argv[1], np.uint8).astype(np.float32)
+samples = ((raw - 127.5) / 127.5).view(np.complex64)
+signal.welch(samples, 2.4e6, "hann", 4096, 2048, return_onesided=False, detrend=False)
+"""
+PEAK = """
+import resource, sys
+sys.argv = ["sniff", *sys.argv[1:]]
+from sniff.cli import main
+try: main()
+except SystemExit: pass
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss, file=sys.stderr)
+"""
+
+
+@pytest.fixture(scope="module")
+def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """10 s at 2.4 MS/s, 48 MB: noise and two carriers, one second of it repeated."""
+    rng = np.random.default_rng(1)
+    n = int(RATE_HZ)
+    t = np.arange(n) / RATE_HZ
+    samples = 0.1 * np.exp(2j * np.pi * 295_200.0 * t) + 0.02 * np.exp(-2j * np.pi * 562_800.0 * t)
+    samples += 0.03 * rng.standard_normal((n, 2)).view(np.complex128).ravel()
+    codes = np.clip(np.round(samples.view(np.float64) * 127.5 + 127.5), 0, 255).astype(np.uint8)
+    path = tmp_path_factory.mktemp("look") / "ten.cu8"
+    path.write_bytes(codes.tobytes() * SECONDS)
+    return path
+
+
+def seconds_of(*words: object) -> float:
+    """Best of three, whole process, start-up and imports included."""
+    best = float("inf")
+    for _ in range(3):
+        begin = time.perf_counter()
+        subprocess.run([str(word) for word in words], check=True, capture_output=True)
+        best = min(best, time.perf_counter() - begin)
+    return best
+
+
+def look_at(path: Path) -> list[object]:
+    return ["look", "--from", path, "--rate", "2.4M", "--center", "100M", "--quiet"]
+
+
+def test_a_whole_look_is_faster_than_a_bare_scipy_welch(
+    recording: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ours = seconds_of(sys.executable, "-m", "sniff", *look_at(recording))
+    plain = seconds_of(sys.executable, "-c", PLAIN, recording)
+    with capsys.disabled():
+        print(
+            f"\nlook, 10 s at 2.4 MS/s: {ours:.2f} s = {SECONDS / ours:.1f} times real time; "
+            f"numpy and scipy.signal.welch alone {plain:.2f} s = {plain / ours:.1f} times as long"
+        )
+    assert plain / ours > 1.2
+    assert SECONDS / ours > 10 / 3
+
+
+def test_memory_does_not_grow_with_the_length(
+    recording: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    longer = tmp_path / "forty.cu8"
+    with longer.open("wb") as file:
+        for _ in range(4):
+            file.write(recording.read_bytes())
+    peaks = []
+    for path in (recording, longer):
+        done = subprocess.run(
+            [sys.executable, "-c", PEAK, *map(str, look_at(path))],
+            check=True,
+            capture_output=True,
+            text=True,
+        )
+        peaks.append(int(done.stderr.split()[-1]) * 1024)
+    with capsys.disabled():
+        print(
+            f"\npeak memory of a look: {peaks[0] / MEGABYTE:.0f} MiB for 48 MB, "
+            f"{peaks[1] / MEGABYTE:.0f} MiB for 192 MB"
+        )
+    assert max(peaks) < 300 * MEGABYTE
+    assert peaks[1] < 1.15 * peaks[0]
+
+
+def test_help_costs_little_more_than_starting_python(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    bare = seconds_of(sys.executable, "-c", "pass")
+    helped = seconds_of(sys.executable, "-m", "sniff", "--help")
+    loaded = seconds_of(sys.executable, "-c", "import numpy, scipy.signal")
+    with capsys.disabled():
+        print(
+            f"\nsniff --help {helped * 1e3:.0f} ms; bare Python {bare * 1e3:.0f} ms; "
+            f"importing scipy.signal {loaded * 1e3:.0f} ms"
+        )
+    assert helped < 0.5 * loaded
