@@ -27,11 +27,11 @@ from sniff.report.plots.stretch import Stretch, level_of, stretch_of, unobserved
 from sniff.units import format_frequency, format_seconds, format_span
 
 _LEFT_MM = 20.0
-_NAME_OVER_MM = 4.5
+_NAME_OVER_MM = 5.5
 _SCALE_MM, _SCALE_TEXT_MM = 3.5, 14.0
 _IMAGE_MM = 100.0
 _STRIP_MM = 34.0
-_BETWEEN_MM = 7.0
+_BETWEEN_MM = 8.0
 _UNDER_AXES_MM = 14.0
 _BRACKET_MM, _NAME_MM = 1.4, 9.5
 _LEAST_BRACKET_MM = 1.2
@@ -115,7 +115,7 @@ def draw_course(
 
 def _name_axis(page: Page, name: str, *, left_mm: float, top_mm: float) -> None:
     """Set a vertical axis' name over it: upright, and clear of tick labels of any length."""
-    page.write(left_mm, top_mm - style.LINE_MM - 0.6, name)
+    page.write(left_mm, top_mm - style.LINE_MM - 1.6, name)
 
 
 def _expected(board: Board | None, line: BoardLine | None) -> Sequence[BoardLine]:
