@@ -43,7 +43,9 @@ def print_plan(result: PlanResult) -> None:
     if result.crystals:
         table_of = _crystals(result.crystals, carriers=result.plan is None)
         parts.append([_crystals_title(result), table_of])
-    for number, part in enumerate(parts or [["Nothing explains these lines."]]):
+    if not parts:
+        parts.append(["Nothing explains these lines."])
+    for number, part in enumerate(parts):
         if number:
             out.print()
         for line in part:
