@@ -8,7 +8,6 @@ import numpy as np
 from calib.correction import Correction
 from sniff.board import Board, BoardLine
 from sniff.course import CourseRecorder, course_segment
-from sniff.expected import Expected
 from sniff.frontend import FrontEnd, RailCount, mark
 from sniff.look import Look, LookResult, see
 from sniff.measure import MOST_PEAKS, batches, measure, zoom_all, zoom_requests
@@ -27,6 +26,7 @@ from sniff.probe import (
 )
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import Welch
+from sniff.superhet.expected import Expected
 from sniff.tuning import Window, choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db
 from sniff.watch import Presence, presence

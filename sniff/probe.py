@@ -7,9 +7,9 @@ import numpy as np
 
 from calib.correction import Correction
 from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
-from sniff.expected import Expected
 from sniff.model import Mark, Peak, Spectrum
 from sniff.peaks import Floor, Summit, would_see_ratio
+from sniff.superhet.expected import Expected
 from sniff.tuning import Window
 from sniff.units import (
     Tolerance,

@@ -74,9 +74,11 @@ def main() -> None:
         sys.stdout.flush()
     except click.exceptions.Exit as done:
         code = done.exit_code
-    except click.ClickException as error:
-        error.show()
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
         code = error.exit_code
+    except click.ClickException as error:
+        code = _say(_in_one_line(error), error.exit_code)
     except BenchError as error:
         code = _say(str(error), error.exit_code)
     except (KeyboardInterrupt, click.Abort):
@@ -90,6 +92,13 @@ def main() -> None:
     except MemoryError:
         code = _say("not enough memory; ask for a coarser --rbw or fewer --seconds", 4)
     sys.exit(code if isinstance(code, int) else 0)
+
+
+def _in_one_line(error: click.ClickException) -> str:
+    text = " ".join(error.format_message().split()).removesuffix(".")
+    context = getattr(error, "ctx", None)
+    path = context.command_path if context is not None else "sniff"
+    return f"{text[:1].lower()}{text[1:]}; '{path} --help' tells the words"
 
 
 def _say(text: str, code: int) -> int:

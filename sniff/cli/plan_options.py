@@ -10,7 +10,7 @@ from sniff.cli.options import FREQUENCY, TOLERANCE, stack
 from sniff.errors import UsageError
 
 if TYPE_CHECKING:
-    from sniff.plan import Plan
+    from sniff.superhet.plan import Plan
 
 _SIDES = click.Choice(["low", "high"])
 
@@ -50,8 +50,8 @@ def plan_from(given: Mapping[str, Any]) -> "Plan":
     InputError
         When the file does not hold a plan.
     """
-    from sniff.plan import Plan, Side
-    from sniff.planfile import read_plan
+    from sniff.superhet.plan import Plan, Side
+    from sniff.superhet.planfile import read_plan
 
     words = [word for word in _WORDS if given[word] is not None]
     if given["plan_file"] is not None:

@@ -6,11 +6,11 @@ from typing import Any
 
 from calib.correction import Correction
 from sniff.cli.plan_options import plan_from
-from sniff.crystal import stated_carrier_hz
 from sniff.errors import UsageError
-from sniff.plan import Channel, Side, carry
-from sniff.planning import PlanAnswer, crystal_carriers, infer_plan, plan_lines
-from sniff.seen import parse_seen
+from sniff.superhet.crystal import stated_carrier_hz
+from sniff.superhet.plan import Channel, Side, carry
+from sniff.superhet.planning import PlanAnswer, crystal_carriers, infer_plan, plan_lines
+from sniff.superhet.seen import parse_seen
 
 
 def answer(given: Mapping[str, Any]) -> PlanAnswer:

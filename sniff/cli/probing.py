@@ -7,12 +7,12 @@ from calib.correction import Correction
 from sniff.board import Board, BoardVerdict
 from sniff.cli.running import all_cautions, look_settings, opened, say_unless_quiet, seconds_of
 from sniff.errors import UsageError
-from sniff.expected import expected_lines, plan_cautions
 from sniff.model import Caution, Course, SourceInfo
 from sniff.pipeline import compare_with_sibling, probe
-from sniff.plan import Plan, carry
 from sniff.report.board_text import print_board
 from sniff.report.envelope import envelope
+from sniff.superhet.expected import expected_lines, plan_cautions
+from sniff.superhet.plan import Plan, carry
 
 _EXITS = {BoardVerdict.AS_EXPECTED: 0, BoardVerdict.FAULT: 1, BoardVerdict.UNDECIDED: 3}
 

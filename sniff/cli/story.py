@@ -7,19 +7,19 @@ from pathlib import Path
 from calib.correction import Correction
 from sniff.board import Board, LineState
 from sniff.errors import SourceError
-from sniff.expected import expected_lines
-from sniff.infer import infer
 from sniff.look import SeenLine
 from sniff.model import SourceInfo
 from sniff.pipeline import LookSettings, compare_with_sibling, look, probe
-from sniff.plan import Plan, Side, carry
 from sniff.report.board_text import print_board
 from sniff.report.plots import draw_board, draw_course, save
 from sniff.report.text import console, table
 from sniff.resolution import SpectrumSettings
-from sniff.seen import Seen
 from sniff.sources.opening import open_source
 from sniff.sources.shipped import shipped_recordings
+from sniff.superhet.expected import expected_lines
+from sniff.superhet.infer import infer
+from sniff.superhet.plan import Plan, Side, carry
+from sniff.superhet.seen import Seen
 from sniff.units import (
     format_frequency,
     format_reading,

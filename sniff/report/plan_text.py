@@ -5,12 +5,12 @@ from collections.abc import Sequence
 from rich.table import Table
 from rich.text import Text
 
-from sniff.candidate import FITS_FROM, Candidate, ExplainedLine, Origin
-from sniff.crystal import CrystalChoice
-from sniff.expected import Expected
-from sniff.plan import Plan, Role
-from sniff.planning import PlanResult
 from sniff.report.text import console, table
+from sniff.superhet.candidate import FITS_FROM, Candidate, ExplainedLine, Origin
+from sniff.superhet.crystal import CrystalChoice
+from sniff.superhet.expected import Expected
+from sniff.superhet.plan import Plan, Role
+from sniff.superhet.planning import PlanResult
 from sniff.units import (
     format_chance,
     format_error,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from sniff.errors import UsageError
 from sniff.model import Caution
-from sniff.plan import Channel, Plan, Side, received_hz, require_frequency
+from sniff.superhet.plan import Channel, Plan, Side, received_hz, require_frequency
 from sniff.units import Tolerance, format_frequency
 
 MULTIPLIERS = (1, 2, 3, 4, 5, 6, 8, 9, 12, 18)

@@ -3,8 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from sniff.candidate import Candidate, plan_of
-from sniff.crystal import (
+from sniff.errors import UsageError
+from sniff.model import Caution
+from sniff.superhet.candidate import Candidate, plan_of
+from sniff.superhet.crystal import (
     MULTIPLIERS,
     OVERTONE,
     OVERTONE_FROM_HZ,
@@ -12,12 +14,10 @@ from sniff.crystal import (
     carriers_for,
     crystals_for,
 )
-from sniff.errors import UsageError
-from sniff.expected import TOLERANCE_ASSUMED, Expected, expected_lines, plan_cautions
-from sniff.infer import COMMON_IFS_HZ, infer
-from sniff.model import Caution
-from sniff.plan import Plan, Role, Side, carry
-from sniff.seen import Seen, seen_cautions
+from sniff.superhet.expected import TOLERANCE_ASSUMED, Expected, expected_lines, plan_cautions
+from sniff.superhet.infer import COMMON_IFS_HZ, infer
+from sniff.superhet.plan import Plan, Role, Side, carry
+from sniff.superhet.seen import Seen, seen_cautions
 from sniff.units import Tolerance
 
 

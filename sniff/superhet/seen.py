@@ -6,7 +6,7 @@ from math import isfinite, sqrt
 
 from sniff.errors import UsageError
 from sniff.model import Caution
-from sniff.plan import Role, require_frequency
+from sniff.superhet.plan import Role, require_frequency
 from sniff.units import format_frequency, format_parts, format_span, parse_frequency
 
 SAYABLE_ROLES = (

@@ -143,7 +143,7 @@ class Plan:
     highest_multiple : int or None
         Highest multiple of crystal and second LO to list. None: of the crystal one above the
         multiplier, since a stage tuned to the wrong multiple gives a neighbour of the wanted one;
-        of the second LO `sniff.expected.SECOND_LO_MULTIPLES`.
+        of the second LO `sniff.superhet.expected.SECOND_LO_MULTIPLES`.
 
     Raises
     ------

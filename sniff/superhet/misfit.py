@@ -7,8 +7,8 @@ from math import hypot
 import numpy as np
 
 from sniff.model import Doubles
-from sniff.plan import Role
-from sniff.seen import Seen
+from sniff.superhet.plan import Role
+from sniff.superhet.seen import Seen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

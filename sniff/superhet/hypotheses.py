@@ -4,10 +4,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import sqrt
 
-from sniff.expected import SECOND_LO_MULTIPLES
-from sniff.misfit import Carrier, Pair, Place, misfit_hz, u_misfit_hz
-from sniff.plan import Plan, Role, Side, can_inject
-from sniff.seen import Seen
+from sniff.superhet.expected import SECOND_LO_MULTIPLES
+from sniff.superhet.misfit import Carrier, Pair, Place, misfit_hz, u_misfit_hz
+from sniff.superhet.plan import Plan, Role, Side, can_inject
+from sniff.superhet.seen import Seen
 from sniff.units import Tolerance
 
 _REACH = 4.0

@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
-from sniff.hypotheses import CRYSTAL_ROLES, Explanation
-from sniff.misfit import Carrier, Pair, misfit_hz, score, u_misfit_hz
-from sniff.plan import Plan, Role, Side
+from sniff.superhet.hypotheses import CRYSTAL_ROLES, Explanation
+from sniff.superhet.misfit import Carrier, Pair, misfit_hz, score, u_misfit_hz
+from sniff.superhet.plan import Plan, Role, Side
 from sniff.units import Tolerance
 
 FITS_FROM = 0.0027
@@ -49,7 +49,7 @@ class Candidate:
     u_hz : float or None
         Standard uncertainty (k = 1) of that and of a measured IF, by the measurement alone, Hz.
     score : float or None
-        See `sniff.misfit.score`, tolerances included; None when nothing was left to test.
+        See `sniff.superhet.misfit.score`, tolerances included; None when nothing was left to test.
     fits : bool
         False when `score` is below `FITS_FROM`.
     origin : Origin

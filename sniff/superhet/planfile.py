@@ -20,9 +20,9 @@ from typing import Annotated
 from pydantic import Field
 
 from sniff.checked_toml import Allowed, Hertz, Table, load
-from sniff.crystal import stated_carrier_hz
 from sniff.errors import InputError, UsageError
-from sniff.plan import Channel, Plan, Side
+from sniff.superhet.crystal import stated_carrier_hz
+from sniff.superhet.plan import Channel, Plan, Side
 
 _LARGEST_BYTES = 1_000_000
 """A plan is a few lines; more is some other file."""

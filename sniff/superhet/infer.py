@@ -8,14 +8,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import sqrt
 
-from sniff.candidate import Candidate, Origin, candidate_from
-from sniff.crystal import MULTIPLIERS
 from sniff.errors import UsageError
-from sniff.hypotheses import Explanation, explanations, first_conversions, lo_place
-from sniff.misfit import Carrier
 from sniff.model import Caution
-from sniff.plan import ASSUMED_TOLERANCE, Plan, Role, Side, can_inject
-from sniff.seen import Seen
+from sniff.superhet.candidate import Candidate, Origin, candidate_from
+from sniff.superhet.crystal import MULTIPLIERS
+from sniff.superhet.hypotheses import Explanation, explanations, first_conversions, lo_place
+from sniff.superhet.misfit import Carrier
+from sniff.superhet.plan import ASSUMED_TOLERANCE, Plan, Role, Side, can_inject
+from sniff.superhet.seen import Seen
 from sniff.units import Tolerance, format_frequency
 
 COMMON_IFS_HZ = (

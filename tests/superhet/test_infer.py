@@ -8,14 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sniff.candidate import Candidate, Origin, plan_of
-from sniff.crystal import MULTIPLIERS
 from sniff.errors import UsageError
-from sniff.hypotheses import lo_place
-from sniff.infer import COMMON_IFS_HZ, infer
-from sniff.misfit import Carrier, Place, covariance, score, u_misfit_hz
-from sniff.plan import Plan, Role, Side, carry
-from sniff.seen import Seen, parse_seen, seen_cautions
+from sniff.superhet.candidate import Candidate, Origin, plan_of
+from sniff.superhet.crystal import MULTIPLIERS
+from sniff.superhet.hypotheses import lo_place
+from sniff.superhet.infer import COMMON_IFS_HZ, infer
+from sniff.superhet.misfit import Carrier, Place, covariance, score, u_misfit_hz
+from sniff.superhet.plan import Plan, Role, Side, carry
+from sniff.superhet.seen import Seen, parse_seen, seen_cautions
 from sniff.units import Tolerance
 from tests.values.superhet import CRYSTAL_CHAINS, SECOND_LO, SINGLE_CONVERSION
 

@@ -8,7 +8,7 @@ receiver chapter of the *ARRL Handbook*; cited from memory).
 from dataclasses import dataclass
 
 from sniff.model import Caution
-from sniff.plan import ASSUMED_TOLERANCE, Plan, Role, Side
+from sniff.superhet.plan import ASSUMED_TOLERANCE, Plan, Role, Side
 from sniff.units import format_frequency
 
 SECOND_LO_MULTIPLES = 3

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from sniff.errors import InputError
-from sniff.plan import Plan, Side
-from sniff.planfile import parse_plan, read_plan
+from sniff.superhet.plan import Plan, Side
+from sniff.superhet.planfile import parse_plan, read_plan
 from sniff.units import Tolerance
 
 RECEIVER = """\

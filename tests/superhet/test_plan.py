@@ -4,10 +4,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sniff.crystal import carrier_from_crystal_hz, carriers_for, crystals_for, stated_carrier_hz
 from sniff.errors import UsageError
-from sniff.expected import Expected, expected_lines, plan_cautions
-from sniff.plan import Channel, Plan, Role, Side, carry, injection_hz, received_hz
+from sniff.superhet.crystal import (
+    carrier_from_crystal_hz,
+    carriers_for,
+    crystals_for,
+    stated_carrier_hz,
+)
+from sniff.superhet.expected import Expected, expected_lines, plan_cautions
+from sniff.superhet.plan import Channel, Plan, Role, Side, carry, injection_hz, received_hz
 from sniff.units import Tolerance
 from tests.values.superhet import (
     CRYSTAL_CHAINS,
