@@ -104,6 +104,8 @@ def _open_recording(text: str, options: _Options) -> Source:
     suffix = Path(text).suffix.lower()
     if suffix == ".toml":
         raise UsageError(f"{text}: is not a recording; to open it as a scene write bench:{text}")
+    if _is_missing(text) and not _is_missing(f"{text}.sigmf-meta"):
+        raise SourceError(f"{text}: there is no such file; {text}.sigmf-meta is there")
     if not text or (not suffix and _is_missing(text)):
         raise SourceError(f"{text!r} is not a source; give {UNDERSTOOD}")
     return open_recording(

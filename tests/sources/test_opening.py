@@ -46,10 +46,25 @@ def test_a_missing_recording_is_only_missing():
         open_source("gone.wav", center_hz=1e8)
 
 
+@pytest.mark.parametrize("stem", ["LO", "LO_83.6M"])
+def test_a_recordings_name_without_its_extension_is_answered_with_the_whole_name(tmp_path, stem):
+    (tmp_path / f"{stem}.sigmf-meta").write_text("{}")
+    with pytest.raises(SourceError, match=rf"no such file; .*{stem}\.sigmf-meta is there"):
+        open_source(str(tmp_path / stem))
+
+
 @pytest.mark.parametrize("text", ["dongle", "dongle:", "dongle:00000042"])
 def test_a_dongle_is_not_read_yet(text):
     with pytest.raises(SourceError, match="reads recordings and the simulated bench, no dongle"):
         open_source(text)
+
+
+def test_a_scene_is_opened_on_the_bench_with_the_options_given():
+    source: Source = open_source("bench:room", rate_hz=1.2e6, center_hz=84.0e6)
+    info = source.info
+    source.close()
+    assert (info.kind, info.name, info.rate_hz) == ("bench", "bench:room", pytest.approx(1.2e6))
+    assert info.centers_hz == (pytest.approx(84.0e6, abs=1e3),)  # the tuner's nearest step
 
 
 @pytest.mark.parametrize("text", ["bench", "bench:"])

@@ -21,7 +21,7 @@ from sniff.sources.recording.raw import RawReader, odd_length
 from sniff.sources.recording.sigmf_files import SigmfFiles, find_sigmf
 from sniff.sources.recording.sigmf_metadata import CaptureFields, Metadata
 from sniff.sources.recording.source import RecordingSource
-from sniff.units import format_seconds
+from sniff.units import format_frequency, format_seconds
 
 _CLOCKS_AGREE = timedelta(seconds=0.1)  # host clocks stamp buffers no better than this
 
@@ -79,14 +79,10 @@ def open_sigmf(
         info = replace(info, clock_hz=metadata.clock_hz)
     if metadata.usable_fraction is not None:
         info = replace(info, usable_fraction=metadata.usable_fraction)
+    chosen_hz = _chosen_hz(captures, name, given)
     reader = RawReader(files.data_path, datatype)
     source = RecordingSource(info=info, captures=captures, reader=reader)
-    if given.center_hz is not None:
-        try:
-            source.tune(given.center_hz)
-        except SourceError:
-            source.close()
-            raise
+    source.tune(chosen_hz)
     return source
 
 
@@ -137,6 +133,21 @@ def _centers_hz(
             raise SourceError(f"{name}: {fault}; give the right one with --center")
         centers_hz.append(center_hz)
     return centers_hz
+
+
+def _chosen_hz(captures: tuple[Capture, ...], name: str, given: Given) -> float:
+    """The centre to begin at, Hz: the first, or the given one, to half a hertz."""
+    if given.center_hz is None:
+        return captures[0].center_hz
+    centers_hz = dict.fromkeys(capture.center_hz for capture in captures)
+    for center_hz in centers_hz:
+        if abs(center_hz - given.center_hz) <= 0.5:
+            return center_hz
+    there = ", ".join(format_frequency(center_hz) for center_hz in centers_hz)
+    raise UsageError(
+        f"{name}: nothing was recorded at a centre of {format_frequency(given.center_hz)}; "
+        f"--center chooses among {there}"
+    )
 
 
 def _captures(

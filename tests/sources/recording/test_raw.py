@@ -213,7 +213,7 @@ def test_a_file_that_shrinks_while_it_is_read_is_an_error(tmp_path):
     next(blocks)
     os.truncate(path, 2 * 400_000)
     with pytest.raises(SourceError, match="became shorter"):
-        list(blocks)
+        next(blocks)  # the one that the new end cuts in two
     source.close()
 
 

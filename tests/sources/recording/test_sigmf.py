@@ -11,7 +11,7 @@ import pytest
 import sigmf
 from sigmf.sigmffile import SigMFFile
 
-from sniff.errors import SourceError
+from sniff.errors import UsageError
 from sniff.sources.recording import checksum
 from sniff.sources.recording.formats import open_recording
 from tests.sources.recording.files import (
@@ -92,10 +92,11 @@ def test_a_given_centre_chooses_among_captures(tmp_path):
     blocks, info = read(path, center_hz=27.9e6)
     assert spans(blocks) == [(27.9e6, 200, 400)]
     assert info.cautions == ()
-    with pytest.raises(
-        SourceError, match=r"nothing was recorded .* 10\.7 MHz; its centres are 83\.6 MHz, 27\.9"
-    ):
-        read(path, center_hz=10.7e6)
+    for elsewhere_hz in (10.7e6, 27.9e6 + 1e3):  # nor is the nearest one taken for it
+        with pytest.raises(
+            UsageError, match=r"at a centre of .*; --center chooses among 83\.6 MHz, 27\.9 MHz"
+        ):
+            read(path, center_hz=elsewhere_hz)
 
 
 def test_captures_at_one_centre_stay_separate_blocks(tmp_path):

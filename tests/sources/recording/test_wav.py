@@ -1,5 +1,6 @@
 """IQ in WAV, written by two libraries and by hand."""
 
+import os
 import struct
 
 import numpy as np
@@ -213,6 +214,18 @@ def test_a_stretch_begins_and_ends_where_it_is_asked(tmp_path):
     expected = (values[1500:1750] / 2**15 @ [1, 1j]).astype(np.complex64)
     np.testing.assert_array_equal(block.samples, expected)
     assert (block.index, block.center_hz, block.rate_hz) == (1500, 83.6e6, 1e6)
+
+
+def test_a_wav_that_shrinks_while_it_is_read_is_an_error(tmp_path):
+    path = tmp_path / "some.wav"
+    soundfile.write(path, np.zeros((600_000, 2), dtype=np.int16), 1_000_000)
+    source = open_recording(str(path), **CENTER)
+    blocks = source.stream(seconds=None)
+    next(blocks)
+    os.truncate(path, 4 * 400_000)
+    with pytest.raises(SourceError, match="became shorter"):
+        next(blocks)  # the one that the new end cuts in two
+    source.close()
 
 
 def test_a_closed_wav_says_so(tmp_path):
