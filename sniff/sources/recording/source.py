@@ -53,11 +53,13 @@ class RecordingTake:
     def __init__(
         self,
         *,
+        name: str,
         captures: tuple[Capture, ...],
         rate_hz: float,
         reader: SampleReader,
         block_samples: int,
     ) -> None:
+        self._name = name
         self._captures = captures
         self._rate_hz = rate_hz
         self._reader = reader
@@ -104,7 +106,7 @@ class RecordingTake:
         if not finite.all():
             at = int(np.argmin(finite))
             raise SourceError(
-                f"sample {index + at} ({format_seconds((index + at) / self._rate_hz)} from the "
+                f"{self._name}: sample {index + at} ({format_seconds((index + at) / self._rate_hz)} from the "
                 f"start) is {samples[at]:g}, not a number in range; the recording is damaged or "
                 "of another datatype: read around it with --start and --seconds"
             )
@@ -225,6 +227,7 @@ class RecordingSource:
         if not parts:
             raise SourceError(self._nothing_there())
         return RecordingTake(
+            name=self._info.name,
             captures=parts,
             rate_hz=rate_hz,
             reader=self._reader,

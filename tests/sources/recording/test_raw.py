@@ -191,7 +191,9 @@ def test_a_float_that_is_no_number_is_named_with_its_place(tmp_path, name, value
     values[2 * 300_001 + 1] = value
     values.tofile(tmp_path / f"some.{name}")
     source = open_recording(str(tmp_path / f"some.{name}"), rate_hz=1e6, center_hz=1e8)
-    with pytest.raises(SourceError, match=r"sample 300001 \(300 ms from the start\) is"):
+    with pytest.raises(
+        SourceError, match=rf"some\.{name}: sample 300001 \(300 ms from the start\) is"
+    ):
         list(source.stream(seconds=None))
     assert joined(source.stream(seconds=0.3)).size == 300_000
     source.close()
