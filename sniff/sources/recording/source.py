@@ -106,9 +106,9 @@ class RecordingTake:
         if not finite.all():
             at = int(np.argmin(finite))
             raise SourceError(
-                f"{self._name}: sample {index + at} ({format_seconds((index + at) / self._rate_hz)} from the "
-                f"start) is {samples[at]:g}, not a number in range; the recording is damaged or "
-                "of another datatype: read around it with --start and --seconds"
+                f"{self._name}: sample {index + at} "
+                f"({format_seconds((index + at) / self._rate_hz)} from the start) is {samples[at]:g}, not a number "
+                "in range; the recording is damaged or of another datatype: read around it with --start and --seconds"
             )
 
 
