@@ -105,10 +105,11 @@ class RecordingTake:
         finite = np.isfinite(samples)
         if not finite.all():
             at = int(np.argmin(finite))
+            after = format_seconds((index + at) / self._rate_hz)
             raise SourceError(
-                f"{self._name}: sample {index + at} "
-                f"({format_seconds((index + at) / self._rate_hz)} from the start) is {samples[at]:g}, not a number "
-                "in range; the recording is damaged or of another datatype: read around it with --start and --seconds"
+                f"{self._name}: sample {index + at} ({after} from the start) is "
+                f"{samples[at]:g}, not a number in range; the recording is damaged or of another "
+                "datatype: read around it with --start and --seconds"
             )
 
 
