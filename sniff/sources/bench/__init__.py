@@ -38,7 +38,8 @@ def open_bench(
     InputError
         When the scene does not say what it must; the message names the line.
     """
-    from sniff.sources.bench.source import BenchSource, Pacer
+    from sniff.sources.bench.pacer import Pacer
+    from sniff.sources.bench.source import BenchSource
 
     return BenchSource(
         load_scene(scene),

@@ -26,6 +26,10 @@ TAIL = 416
 FFT length."""
 
 
+SEEDS = 2**63
+"""How many seeds there are: half of what a generator's key holds, so that TOML holds them too."""
+
+
 class Stream(IntEnum):
     """Which random process a number belongs to; emitters follow from `EMITTER` on, in steps."""
 

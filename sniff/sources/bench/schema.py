@@ -11,6 +11,7 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from sniff.checked_toml import Hertz, Seconds, Table
+from sniff.sources.bench.grid import SEEDS
 
 PositiveHertz = Annotated[Hertz, Field(gt=0)]
 PositiveSeconds = Annotated[Seconds, Field(gt=0)]
@@ -240,7 +241,7 @@ class Scene(Table):
 
     title: str
     """What is on the bench, in a few words."""
-    seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
+    seed: Annotated[int, Field(ge=0, lt=SEEDS)] = 1
     """Where its random numbers begin, unless the caller says otherwise."""
     rate_hz: PositiveHertz
     """Sample rate unless the caller says otherwise."""

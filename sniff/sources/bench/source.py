@@ -1,7 +1,6 @@
 """The bench as a source: it can be tuned, its time goes on, and it is the same every time."""
 
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from math import isfinite
 
@@ -12,7 +11,8 @@ from sniff.errors import SourceError
 from sniff.model import Caution, ComplexSamples, Doubles, IQBlock, SourceInfo
 from sniff.sources.bench.converter import digitize, loop_gains_db
 from sniff.sources.bench.field import Field
-from sniff.sources.bench.grid import CHUNK, ROW
+from sniff.sources.bench.grid import CHUNK, ROW, SEEDS
+from sniff.sources.bench.pacer import Pacer
 from sniff.sources.bench.receiver import (
     GAINS_DB,
     Receiver,
@@ -30,34 +30,6 @@ _MOVING_LEVEL = Caution(
     code="levels-not-fixed",
     text="the IF amplifier is automatic: levels follow what else is heard and cannot be compared",
 )
-
-
-class Pacer:
-    """Lets a stream run no faster than a clock.
-
-    Parameters
-    ----------
-    now : callable
-        Seconds of a clock that never steps back.
-    sleep : callable
-        Waits so many seconds.
-    """
-
-    def __init__(
-        self,
-        now: Callable[[], float] = time.monotonic,
-        sleep: Callable[[float], None] = time.sleep,
-    ) -> None:
-        self._now = now
-        self._sleep = sleep
-        self._zero_s: float | None = None
-
-    def wait(self, until_s: float) -> None:
-        """Wait until the bench's clock shows this; a bench that is late does not hurry."""
-        now_s = self._now()
-        if self._zero_s is None or now_s - self._zero_s > until_s:
-            self._zero_s = now_s - until_s
-        self._sleep(until_s - (now_s - self._zero_s))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -118,7 +90,9 @@ class BenchSource:
         self._block = block_samples or (
             min(_BLOCK, round(_PACED_BLOCK_S * self._rate_hz)) if pacer else _BLOCK
         )
-        self._field = Field(scene, seed=scene.seed if seed is None else seed, rate_hz=self._rate_hz)
+        self._field = Field(
+            scene, seed=scene.seed if seed is None else self._seed(seed), rate_hz=self._rate_hz
+        )
         self._takes: list[SpooledTake] = []
         self._closed = False
         self._next = 0
@@ -206,6 +180,11 @@ class BenchSource:
         for take in self._takes:
             take.close()
         self._takes.clear()
+
+    def _seed(self, seed: int) -> int:
+        if not 0 <= seed < SEEDS:
+            raise SourceError(f"{self._name}: seed {seed} must lie from 0 to {SEEDS - 1}")
+        return seed
 
     def _samples(self, seconds: float | None) -> int | None:
         self._check_open()
