@@ -247,6 +247,25 @@ def test_rows_are_averaged_in_power_over_what_was_observed() -> None:
     assert np.isnan(levels).sum() == 4
 
 
+def test_a_row_of_which_most_is_missing_counts_as_unobserved() -> None:
+    power = np.full((2700, 4), 1e-6, dtype=np.float32)  # drawn by threes
+    power[3:5] = np.nan
+    power[6] = np.nan
+    levels = stretch_of(planted.course(power), PLAIN).levels_dbfs
+    assert np.isnan(levels[1]).all()
+    assert np.isnan(levels).sum() == 4
+
+
+def test_a_line_lies_at_its_frequency_on_the_axis() -> None:
+    image = _image(draw_course(_come_and_go()))
+    levels = np.ma.getdata(image.get_array())
+    _, _, low_mhz, high_mhz = image.get_extent()
+    row = int(np.nanargmax(np.nanmax(levels, axis=1)))
+    cell_mhz = (high_mhz - low_mhz) / levels.shape[0]
+    assert low_mhz + (row + 0.5) * cell_mhz == pytest.approx(LINE_HZ / 1e6, abs=cell_mhz / 2.0)
+    assert image.origin == "lower"
+
+
 @given(
     rows=st.integers(1, 2500),
     columns=st.integers(1, 700),

@@ -97,6 +97,10 @@ def test_each_leader_ends_over_its_own_line(look: Look) -> None:
         readings = [format_reading(p.frequency_hz, p.expanded_hz) for p in nearest]
         first_lines = " ".join(label.get_text().split("\n")[:2])
         assert first_lines in readings
+        heights = axes.transData.transform([[0.0, p.level_dbfs] for p in nearest])[:, 1]
+        assert (
+            np.min(np.abs(end[1] - heights)) < 40.0
+        )  # a marker over its level, or over two in one bin
 
 
 def test_the_ten_strongest_lines_carry_their_reading_and_u() -> None:
@@ -203,13 +207,14 @@ def test_a_clock_given_corrects_even_a_look_without_lines() -> None:
     figure = draw_look(planted.look(), clock=planted.CLOCK)
     assert "clock +42.0 ppm ± 3.0 ppm, planted" in words(figure)
     low, high = figure.axes[0].get_xlim()
-    assert low == pytest.approx((83.2 - 1.2) * (1 + 42e-6), abs=3e-4)
-    assert high == pytest.approx((83.2 + 1.2) * (1 + 42e-6), abs=3e-4)
+    half_bin_mhz = 2.4 / 4096 / 2.0
+    assert low == pytest.approx((83.2 - 1.2 - half_bin_mhz) * (1 + 42e-6), abs=1e-6)
+    assert high == pytest.approx((83.2 + 1.2 - half_bin_mhz) * (1 + 42e-6), abs=1e-6)
 
 
 def test_the_clock_is_read_back_from_the_lines() -> None:
-    # u = 1.5 ppm was planted; 2 u = 3.0 ppm.
-    figure = draw_look(planted.look([(83e6, -40.0), (84e6, -50.0)], u_indicated_hz=20.0))
+    # u = 1.5 ppm was planted, hence 2 u = 3.0 ppm; with the indication's 80 Hz it would be 3.6.
+    figure = draw_look(planted.look([(83e6, -40.0), (84e6, -50.0)], u_indicated_hz=80.0))
     assert "clock +42.0 ppm ± 3.0 ppm" in words(figure)
 
 
