@@ -1,5 +1,7 @@
 """The picture of a line board: what each panel shows, and that one sheet holds eight lines."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from matplotlib.axes import Axes
@@ -200,6 +202,13 @@ def test_other_lines_in_a_panel_are_ticks() -> None:
     ticks = [m for m in figure.axes[0].lines if m.get_marker() == "|" and m.get_xdata()[0] > 10.0]
     assert [float(t.get_xdata()[0]) for t in ticks] == pytest.approx([20.0], abs=1e-6)
     assert "other line found" in legend(figure)
+
+
+def test_the_peak_a_line_was_read_from_is_no_other_line() -> None:
+    line = planted.line("LO", 83.6e6, 4180.0, LineState.UNSTEADY, found_in=LO)
+    assert line.frequency_hz is not None
+    read_anew = replace(line, frequency_hz=line.frequency_hz + 300.0)  # a third of one RBW
+    assert "other line found" not in legend(draw_board(planted.board([read_anew], [LO])))
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from sniff.report.plots import style
 from sniff.report.plots.axis import U_WORDS, Ruler, Scale, how_taken, ruler_about, scale_of
 from sniff.report.plots.board_table import Table, reading_text
 from sniff.report.plots.page import WIDTH_MM, Bar, Page, Sheet, open_page
-from sniff.report.plots.panels import Panel, panels_of
+from sniff.report.plots.panels import Panel, is_read_from, panels_of
 from sniff.report.plots.style import Shape
 from sniff.report.plots.trace import (
     MARKER_PT,
@@ -203,11 +203,11 @@ def _draw_finding(axes: Axes, look: Look, line: BoardLine, ruler: Ruler, scale: 
 
 def _others(panel: Panel, board: Board) -> list[SeenLine]:
     """Lines found in a panel that are no expected line's reading."""
-    readings = {line.frequency_hz for line in board.result.lines}
     return [
         peak
         for peak in panel.look.result.peaks
-        if panel.low_hz <= peak.frequency_hz <= panel.high_hz and peak.frequency_hz not in readings
+        if panel.low_hz <= peak.frequency_hz <= panel.high_hz
+        and not any(is_read_from(line, peak, panel.look) for line in board.result.lines)
     ]
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sniff.board import Board, BoardLine, LineState
-from sniff.look import Look
+from sniff.look import Look, SeenLine
 from sniff.report.plots.axis import Scale
 from sniff.report.plots.trace import span_hz
 
@@ -39,6 +39,17 @@ def panels_of(board: Board, scale: Scale) -> list[Panel]:
     return sorted(shown, key=lambda panel: min(order[id(line)] for line in panel.lines))
 
 
+def is_read_from(line: BoardLine, peak: SeenLine, look: Look) -> bool:
+    """Whether a line's reading and a peak are one: closer than the spectrum can part two lines.
+
+    They need not be equal, since an unsteady line is read from the time when it was there alone.
+    """
+    if line.frequency_hz is None:
+        return False
+    reach_hz = 2.0 * (look.spectrum.rbw_hz + peak.u_indicated_hz)
+    return abs(peak.frequency_hz - line.frequency_hz) <= reach_hz
+
+
 def _look_of(line: BoardLine, looks: Sequence[Look], scale: Scale) -> Look | None:
     """The tuning a line was judged in: where its reading was found, else the nearest."""
     if line.state is LineState.OUT_OF_VIEW:
@@ -47,7 +58,7 @@ def _look_of(line: BoardLine, looks: Sequence[Look], scale: Scale) -> Look | Non
     return min(
         inside,
         key=lambda look: (
-            all(peak.frequency_hz != line.frequency_hz for peak in look.result.peaks),
+            not any(is_read_from(line, peak, look) for peak in look.result.peaks),
             abs(look.result.center_hz * scale.factor - line.expected_hz),
         ),
         default=None,
