@@ -8,10 +8,10 @@ import numpy as np
 
 from sniff.model import IQBlock, Peak, Spectrum
 from sniff.peaks import Floor, Summit
-from sniff.refine import Estimate, refine
+from sniff.refine import Estimate, combine, refine
 from sniff.units import to_db
 from sniff.windows import Window
-from sniff.zoom import MIN_HOP, Zoom, Zoomed
+from sniff.zoom import LONGEST_STRETCH, MIN_HOP, Zoom, Zoomed
 
 MOST_PEAKS = 40
 """Lines refined in one look; the weaker ones are only counted."""
@@ -22,7 +22,7 @@ _CLEAR_FRAMES = 4.0  # frame rates to a neighbour: the filter's lobes there are 
 _SEARCH_RBW = 1.5
 _RIPPLE = 10.0  # valley ratio below which an unsteady summit is its neighbour's modulation
 _OWN_SHARE = 0.25  # of what stood out, that a refined line must account for
-_MOST_FRAME_VALUES = 4_000_000  # 64 MB of zoomed frames at a time
+_MOST_FRAME_VALUES = 4_000_000  # 64 MB of zoomed frames
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,41 +83,60 @@ def _between_bins_hz(spectrum: Spectrum, top: int) -> float:
     return float(spectrum.first_hz + (top + np.clip(shift, -0.5, 0.5)) * spectrum.bin_hz)
 
 
-def batches(
-    requests: Sequence[ZoomRequest], *, samples: int
-) -> tuple[tuple[ZoomRequest, ...], ...]:
-    """Split requests so that the frames of one pass over the take fit in bounded memory."""
-    made: list[list[ZoomRequest]] = [[]]
-    room = _MOST_FRAME_VALUES
-    for request in requests:
-        need = samples // request.hop
-        if made[-1] and need > room:
-            made.append([])
-            room = _MOST_FRAME_VALUES
-        made[-1].append(request)
-        room -= need
-    return tuple(tuple(batch) for batch in made if batch)
+def refine_all(
+    blocks: Iterable[IQBlock], spectrum: Spectrum, floor: Floor, requests: Sequence[ZoomRequest]
+) -> tuple[Estimate | None, ...]:
+    """Zoom and refine all requests in one pass over the take, in their order.
 
+    Returns
+    -------
+    tuple of Estimate or None
+        None for a line that could not be locked on.
+    """
+    if not requests:
+        return ()
+    longest = min(LONGEST_STRETCH, _MOST_FRAME_VALUES // len(requests))
+    groups = [
+        _Group([at for at, request in enumerate(requests) if request.hop == hop], requests, longest)
+        for hop in sorted({request.hop for request in requests})
+    ]
+    found: list[list[Estimate]] = [[] for _ in requests]
 
-def zoom_all(blocks: Iterable[IQBlock], requests: Sequence[ZoomRequest]) -> tuple[Zoomed, ...]:
-    """Zoom all requests in one pass, in their order."""
-    hops = sorted({request.hop for request in requests})
-    zooms = {
-        hop: Zoom([request.line_hz for request in requests if request.hop == hop], hop=hop)
-        for hop in hops
-    }
+    def take_in(group: _Group, stretches: Iterable[tuple[Zoomed, ...]]) -> None:
+        for stretch in stretches:
+            for at, zoomed in zip(group.numbers, stretch, strict=True):
+                request = requests[at]
+                estimate = refine(
+                    zoomed,
+                    noise_density=float(floor.density[request.summit.bin]),
+                    search_hz=min(_SEARCH_RBW * spectrum.rbw_hz, zoomed.rate_hz / 2.0),
+                    crowded=request.crowded,
+                )
+                if estimate is not None:
+                    found[at].append(estimate)
+
     for block in blocks:
-        for zoom in zooms.values():
-            zoom.push(block)
-    queues = {hop: list(zoom.results()) for hop, zoom in zooms.items()}
-    return tuple(queues[request.hop].pop(0) for request in requests)
+        for group in groups:
+            take_in(group, group.zoom.push(block))
+    for group in groups:
+        take_in(group, group.zoom.finish())
+    return tuple(combine(estimates) for estimates in found)
+
+
+class _Group:
+    """Requests that share a filter, and therefore a matrix product."""
+
+    def __init__(self, numbers: list[int], requests: Sequence[ZoomRequest], longest: int) -> None:
+        self.numbers = numbers
+        lines_hz = [requests[at].line_hz for at in numbers]
+        self.zoom = Zoom(lines_hz, hop=requests[numbers[0]].hop, longest=longest)
 
 
 def measure(
     spectrum: Spectrum,
     floor: Floor,
     requests: Sequence[ZoomRequest],
-    zoomed: Sequence[Zoomed],
+    estimates: Sequence[Estimate | None],
 ) -> tuple[Peak, ...]:
     """Make a peak of each summit; the ripple of a modulated signal is one peak, its strongest.
 
@@ -128,14 +147,8 @@ def measure(
     """
     peaks: list[Peak] = []
     runs: set[int] = set()
-    for request, line in zip(requests, zoomed, strict=True):
+    for request, estimate in zip(requests, estimates, strict=True):
         summit = request.summit
-        estimate = refine(
-            line,
-            noise_density=float(floor.density[summit.bin]),
-            search_hz=min(_SEARCH_RBW * spectrum.rbw_hz, line.rate_hz / 2.0),
-            crowded=request.crowded,
-        )
         if estimate is not None and estimate.power < _OWN_SHARE * _excess(spectrum, floor, summit):
             estimate = None  # a line within it, but not what stood out
         steady = estimate is not None and estimate.steady

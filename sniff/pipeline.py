@@ -10,7 +10,7 @@ from sniff.board import Board, BoardLine
 from sniff.course import CourseRecorder, course_segment
 from sniff.frontend import FrontEnd, RailCount, mark
 from sniff.look import Look, LookResult, see
-from sniff.measure import MOST_PEAKS, batches, measure, zoom_all, zoom_requests
+from sniff.measure import MOST_PEAKS, measure, refine_all, zoom_requests
 from sniff.model import Caution, Course, IQBlock, Peak, Source, SourceInfo, Spectrum, Take
 from sniff.peaks import DEFAULT_FALSE_ALARM_RATE, Summit, find_summits, noise_floor
 from sniff.probe import (
@@ -29,7 +29,7 @@ from sniff.spectrum import Welch
 from sniff.superhet.expected import Expected
 from sniff.tuning import Window, choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db
-from sniff.watch import Presence, presence
+from sniff.watch import PowerCourse, Presence
 from sniff.zoom import MIN_HOP, Zoom
 
 
@@ -161,9 +161,8 @@ def _survey(
     summits = find_summits(spectrum, floor)
     chosen = _choose(summits, spectrum, windows)
     requests = zoom_requests(spectrum, chosen, among=summits)
-    peaks: list[Peak] = []
-    for batch in batches(requests, samples=spectrum.samples):
-        peaks += measure(spectrum, floor, batch, zoom_all(take.blocks(), batch))
+    estimates = refine_all(take.blocks(), spectrum, floor, requests)
+    peaks = list(measure(spectrum, floor, requests, estimates))
     front_end = FrontEnd.of(
         info,
         center_hz=spectrum.center_hz,
@@ -250,23 +249,27 @@ def _choose(
 def _presences(take: Take, view: View, peaks: Sequence[Peak | None]) -> tuple[Presence | None, ...]:
     """Follow each chosen peak in time, with a filter that its modulation passes."""
     spectrum = view.spectrum
-    zooms = {
-        peak: Zoom([peak.indicated_hz], hop=_presence_hop(peak, view))
+    followed = {
+        peak: (Zoom([peak.indicated_hz], hop=_presence_hop(peak, view)), PowerCourse(take.seconds))
         for peak in peaks
         if peak is not None
     }
-    if zooms:
+    if followed:
         for block in take.blocks():
-            for zoom in zooms.values():
-                zoom.push(block)
+            for zoom, course in followed.values():
+                for (stretch,) in zoom.push(block):
+                    course.take_in(stretch)
     found: list[Presence | None] = []
     for peak in peaks:
         if peak is None:
             found.append(None)
             continue
+        zoom, course = followed[peak]
+        for (stretch,) in zoom.finish():
+            course.take_in(stretch)
         at = round((peak.indicated_hz - spectrum.first_hz) / spectrum.bin_hz)
         density = float(view.floor.density[min(max(at, 0), spectrum.psd.size - 1)])
-        found.append(presence(zooms[peak].results()[0], noise_density=density))
+        found.append(course.presence(noise_density=density))
     return tuple(found)
 
 

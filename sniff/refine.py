@@ -1,10 +1,12 @@
 """Refinement: from a zoomed line to its frequency, with an honest uncertainty.
 
-A steady line is estimated by maximum likelihood over the whole take. A line that drifts, is
-modulated or comes and goes has no single frequency: then the middle of where it was is given, and
-how far it wandered becomes its uncertainty.
+A steady line is estimated by maximum likelihood over a whole stretch, which is the whole take
+unless that is very long. A line that drifts, is modulated or comes and goes has no single
+frequency: then the middle of where it was is given, and how far it wandered becomes its
+uncertainty.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, log, pi, sqrt
 
@@ -27,7 +29,7 @@ _RARE = 1e-4  # chance that a steady line is taken for an unsteady one
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """A line's frequency over a take.
+    """A line's frequency over a stretch.
 
     Attributes
     ----------
@@ -36,13 +38,16 @@ class Estimate:
     power : float
         Mean power while it was there, FS².
     steady : bool
-        True for one frequency over the whole take; then `u_hz` is the Cramér-Rao bound.
+        True for one frequency over the whole stretch; then `u_hz` is the Cramér-Rao bound.
+    seconds : float
+        Observed length of the stretch, s.
     """
 
     indicated_hz: float
     u_hz: float
     power: float
     steady: bool
+    seconds: float
 
 
 def cramer_rao_hz(*, carrier_to_noise_hz: float, seconds: float) -> float:
@@ -109,6 +114,46 @@ def refine(
         u_hz=hypot(_bound(weights, power, per_frame), wander) * zoomed.rate_hz,
         power=power,
         steady=wander == 0.0,
+        seconds=frames / zoomed.rate_hz,
+    )
+
+
+def combine(stretches: Sequence[Estimate]) -> Estimate | None:
+    """One estimate of a line that was zoomed in several stretches.
+
+    Steady stretches that agree within their u are averaged by weight; what they disagree by, or
+    what is not steady, is the line's own wander and goes into u as it stands.
+
+    Returns
+    -------
+    Estimate or None
+        None without a stretch.
+    """
+    if len(stretches) < 2:
+        return stretches[0] if stretches else None
+    f = np.array([stretch.indicated_hz for stretch in stretches])
+    u = np.array([stretch.u_hz for stretch in stretches])
+    seconds = np.array([stretch.seconds for stretch in stretches])
+    power = float(np.average([stretch.power for stretch in stretches], weights=seconds))
+    weights = 1.0 / np.maximum(u, 1e-12) ** 2
+    mean = float(np.average(f, weights=weights))
+    agree = _by_chance(float((weights * (f - mean) ** 2).sum()), f.size - 1)
+    if agree and all(stretch.steady for stretch in stretches):
+        return Estimate(
+            indicated_hz=mean,
+            u_hz=float(1.0 / sqrt(weights.sum())),
+            power=power,
+            steady=True,
+            seconds=float(seconds.sum()),
+        )
+    middle = float(np.average(f, weights=seconds))
+    spread = np.average((f - middle) ** 2 + u**2, weights=seconds)
+    return Estimate(
+        indicated_hz=middle,
+        u_hz=float(sqrt(spread)),
+        power=power,
+        steady=False,
+        seconds=float(seconds.sum()),
     )
 
 
@@ -229,6 +274,7 @@ def _of_parts(
         u_hz=u * zoomed.rate_hz,
         power=float(max(np.median(power) - per_frame / length, 0.0)),
         steady=False,
+        seconds=float(seen.sum()) / zoomed.rate_hz,
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sniff.model import IQBlock
+from sniff.zoom import Zoom, Zoomed
 
 CENTER_HZ = 100e6
 RATE_HZ = 256e3
@@ -86,3 +87,9 @@ def take_of(
 ) -> MemoryTake:
     """A gap-free take of one block."""
     return MemoryTake(parts=(block(samples, rate_hz=rate_hz, center_hz=center_hz),))
+
+
+def zoomed(zoom: Zoom, *blocks: IQBlock) -> list[tuple[Zoomed, ...]]:
+    """All stretches that a zoom makes of some blocks."""
+    stretches = [stretch for part in blocks for stretch in zoom.push(part)]
+    return [*stretches, *zoom.finish()]

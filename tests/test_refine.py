@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sniff.refine import Estimate, cramer_rao_hz, refine
+from sniff.refine import Estimate, combine, cramer_rao_hz, refine
 from sniff.zoom import Zoom
-from tests.signals import CENTER_HZ, RATE_HZ, block, eight_bit, noise, tone
+from tests.signals import CENTER_HZ, RATE_HZ, block, eight_bit, noise, tone, zoomed
 from tests.values.estimation import (
     CARRIER_TO_NOISE_40_DB_HZ_1_S_HZ,
     CRAMER_RAO_CYCLES_PER_SAMPLE,
@@ -21,9 +21,9 @@ def estimate(
     samples: np.ndarray, *, near_hz: float, density: float, hop: int = 256, crowded: bool = False
 ) -> Estimate | None:
     zoom = Zoom([CENTER_HZ + near_hz], hop=hop)
-    zoom.push(block(samples))
+    ((line,),) = zoomed(zoom, block(samples))
     return refine(
-        zoom.results()[0],
+        line,
         noise_density=density,
         search_hz=1.5 * 1.5 * BIN_HZ,
         crowded=crowded,
@@ -149,9 +149,11 @@ def test_a_gap_does_not_disturb_a_steady_line() -> None:
     rng = np.random.default_rng(8)
     samples = samples + noise(rng, samples.size, power=1e-4)
     zoom = Zoom([CENTER_HZ - 12_250.0], hop=256)
-    zoom.push(block(samples[: 2 * SAMPLES - 77]))
-    zoom.push(block(samples[2 * SAMPLES + 1000 :], index=2 * SAMPLES + 1000))
-    found = refine(zoom.results()[0], noise_density=1e-4 / RATE_HZ, search_hz=2 * BIN_HZ)
+    resumed = 2 * SAMPLES + 1000
+    ((line,),) = zoomed(
+        zoom, block(samples[: 2 * SAMPLES - 77]), block(samples[resumed:], index=resumed)
+    )
+    found = refine(line, noise_density=1e-4 / RATE_HZ, search_hz=2 * BIN_HZ)
     assert found is not None
     assert found.steady
     assert abs(found.indicated_hz - CENTER_HZ + 12_345.6) < 3 * found.u_hz
@@ -170,3 +172,37 @@ def test_a_noise_free_tone_is_found_exactly(offset_hz: float, hop: int, crowded:
     assert found is not None
     # Single precision leaves about 1e-7 of a turn over the take.
     assert abs(found.indicated_hz - CENTER_HZ - offset_hz) < 1e-3
+
+
+def part(indicated_hz: float, u_hz: float, *, steady: bool = True) -> Estimate:
+    return Estimate(indicated_hz=indicated_hz, u_hz=u_hz, power=0.01, steady=steady, seconds=10.0)
+
+
+def test_agreeing_stretches_are_averaged_by_weight() -> None:
+    """Weights 1/u², u of the mean 1/sqrt(Σ 1/u²) (weighted mean, CHECKS 8)."""
+    found = combine([part(100.0, 0.1), part(100.15, 0.2)])
+    assert found is not None
+    assert found.steady
+    assert found.indicated_hz == pytest.approx(100.03)
+    assert found.u_hz == pytest.approx(1 / np.sqrt(125.0))
+    assert found.seconds == 20.0
+
+
+def test_stretches_that_disagree_by_more_than_their_u_widen_it_to_their_spread() -> None:
+    found = combine([part(100.0, 0.01), part(102.0, 0.01), part(104.0, 0.01)])
+    assert found is not None
+    assert not found.steady
+    assert found.indicated_hz == pytest.approx(102.0)
+    assert found.u_hz == pytest.approx(np.sqrt(8 / 3), rel=0.01)
+
+
+def test_an_unsteady_stretch_keeps_the_whole_from_being_steady() -> None:
+    found = combine([part(100.0, 0.1), part(100.0, 3.0, steady=False)])
+    assert found is not None
+    assert not found.steady
+    assert found.u_hz > 2.0
+
+
+def test_one_stretch_is_itself_and_none_is_none() -> None:
+    assert combine([part(100.0, 0.1)]) == part(100.0, 0.1)
+    assert combine([]) is None

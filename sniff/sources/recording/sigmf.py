@@ -79,7 +79,7 @@ def open_sigmf(
         info = replace(info, clock_hz=metadata.clock_hz)
     if metadata.usable_fraction is not None:
         info = replace(info, usable_fraction=metadata.usable_fraction)
-    chosen_hz = _chosen_hz(captures, name, given)
+    chosen_hz = _chosen_hz(captures, name, given, rate_hz)
     reader = RawReader(files.data_path, datatype)
     source = RecordingSource(info=info, captures=captures, reader=reader)
     source.tune(chosen_hz)
@@ -135,18 +135,19 @@ def _centers_hz(
     return centers_hz
 
 
-def _chosen_hz(captures: tuple[Capture, ...], name: str, given: Given) -> float:
-    """The centre to begin at, Hz: the first, or the given one, to half a hertz."""
+def _chosen_hz(captures: tuple[Capture, ...], name: str, given: Given, rate_hz: float) -> float:
+    """The centre to begin at, Hz: the first, or of those that show the given one the nearest."""
     if given.center_hz is None:
         return captures[0].center_hz
+    asked_hz = given.center_hz
+    nearest = min(captures, key=lambda capture: abs(capture.center_hz - asked_hz))
+    if abs(nearest.center_hz - asked_hz) < rate_hz / 2.0:
+        return nearest.center_hz
     centers_hz = dict.fromkeys(capture.center_hz for capture in captures)
-    for center_hz in centers_hz:
-        if abs(center_hz - given.center_hz) <= 0.5:
-            return center_hz
     there = ", ".join(format_frequency(center_hz) for center_hz in centers_hz)
     raise UsageError(
-        f"{name}: nothing was recorded at a centre of {format_frequency(given.center_hz)}; "
-        f"--center chooses among {there}"
+        f"{name}: nothing was recorded about {format_frequency(asked_hz)}; --center chooses "
+        f"among {there}"
     )
 
 

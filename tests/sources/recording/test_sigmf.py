@@ -94,7 +94,7 @@ def test_a_given_centre_chooses_among_captures(tmp_path):
     assert info.cautions == ()
     for elsewhere_hz in (10.7e6, 27.9e6 + 1e3):  # nor is the nearest one taken for it
         with pytest.raises(
-            UsageError, match=r"at a centre of .*; --center chooses among 83\.6 MHz, 27\.9 MHz"
+            UsageError, match=r"about .*; --center chooses among 83\.6 MHz, 27\.9 MHz"
         ):
             read(path, center_hz=elsewhere_hz)
 
