@@ -10,6 +10,9 @@ import pytest
 
 _FOLDER = Path(__file__).parent
 
+SITE = _FOLDER / "site"
+"""Put first on the path, this makes the wrapper load the library in STANDIN_LIBRARY."""
+
 
 def compiler() -> str:
     """The C compiler; without one the test is skipped by name, and fails where CI is set."""
@@ -31,7 +34,7 @@ def preload_works() -> None:
 
 def build(source: str, folder: Path) -> Path:
     """Compile `source` of this folder into a shared library in `folder`."""
-    library = folder / f"{Path(source).stem}.so"
+    library = folder / f"standin_{Path(source).stem}.so"
     command = [compiler(), "-std=gnu11", "-O2", "-Wall", "-Wextra", "-Werror", "-fPIC", "-shared"]
     done = subprocess.run(
         [*command, "-o", str(library), str(_FOLDER / source), "-lm", "-lpthread"],

@@ -45,12 +45,14 @@ static uint8_t bus[256][256];
 static int bus_pointer[256];
 static uint64_t bytes_served;
 static int open_handles;
-static transfer *waiting[64];
+static transfer *waiting[256]; /* of the driver's one reading thread */
 static int waiting_count;
+static int freed_in_flight;
 
 int standin_demodulator(int page, int address) { return demodulator[page & 15][address & 255]; }
 int standin_bus(int chip, int address) { return bus[chip & 255][address & 255]; }
 int standin_open_handles(void) { return open_handles; }
+int standin_freed_in_flight(void) { return freed_in_flight; }
 
 static const char *tuner(void) {
     const char *name = getenv("STANDIN_TUNER");
@@ -216,15 +218,33 @@ int libusb_bulk_transfer(void *handle, unsigned char endpoint, unsigned char *da
     return 0;
 }
 
-unsigned char *libusb_dev_mem_alloc(void *handle, size_t length) { return (void)handle, (void)length, NULL; }
-int libusb_dev_mem_free(void *handle, unsigned char *buffer, size_t length) {
-    return (void)handle, (void)buffer, (void)length, 0;
+unsigned char *libusb_dev_mem_alloc(void *handle, size_t length) {
+    (void)handle;
+    return calloc(1, length);
 }
-transfer *libusb_alloc_transfer(int packets) { return (void)packets, calloc(1, sizeof(transfer) + 64); }
-void libusb_free_transfer(transfer *one) { free(one); }
+int libusb_dev_mem_free(void *handle, unsigned char *buffer, size_t length) {
+    (void)handle, (void)length;
+    free(buffer);
+    return 0;
+}
+
+transfer *libusb_alloc_transfer(int packets) {
+    (void)packets;
+    return calloc(1, sizeof(transfer) + 64);
+}
+void libusb_free_transfer(transfer *one) {
+    for (int i = 0; i < waiting_count; i++)
+        if (waiting[i] == one) { /* a fault of the driver that real memory would not forgive */
+            freed_in_flight++;
+            memmove(waiting + i, waiting + i + 1,
+                    (size_t)(--waiting_count - i) * sizeof(transfer *));
+            break;
+        }
+    free(one);
+}
 int libusb_submit_transfer(transfer *one) {
     if (gone()) return NO_DEVICE;
-    if (waiting_count == 64) return -11;
+    if (waiting_count == 256) return -11;
     one->status = COMPLETED;
     waiting[waiting_count++] = one;
     return 0;
@@ -237,10 +257,8 @@ int libusb_cancel_transfer(transfer *one) {
         }
     return -5;
 }
-int libusb_handle_events_timeout_completed(void *context, struct timeval *limit, int *completed) {
-    (void)context, (void)limit, (void)completed;
-    pause_us(2000);
-    if (!waiting_count) return 0;
+
+static void finish_first(void) {
     transfer *one = waiting[0];
     memmove(waiting, waiting + 1, (size_t)(--waiting_count) * sizeof(transfer *));
     if (one->status != CANCELLED && gone()) one->status = GONE;
@@ -250,5 +268,25 @@ int libusb_handle_events_timeout_completed(void *context, struct timeval *limit,
         one->actual_length = one->length;
     }
     one->callback(one);
+}
+
+static int cancelled(void) {
+    for (int i = 0; i < waiting_count; i++)
+        if (waiting[i]->status == CANCELLED) return i;
+    return -1;
+}
+
+int libusb_handle_events_timeout_completed(void *context, struct timeval *limit, int *completed) {
+    (void)context, (void)completed;
+    int first = cancelled();
+    if (first >= 0) { /* at once: the kernel gives a cancelled request back without delay */
+        transfer *one = waiting[first];
+        memmove(waiting + 1, waiting, (size_t)first * sizeof(transfer *));
+        waiting[0] = one;
+        finish_first();
+    } else if (limit && (limit->tv_sec || limit->tv_usec)) {
+        pause_us(2000);
+        if (waiting_count) finish_first();
+    }
     return 0;
 }

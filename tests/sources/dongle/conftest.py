@@ -1,0 +1,65 @@
+"""The real wrapper over the stand-in for the driver, in this process."""
+
+import ctypes
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.standin.build import SITE, rtlsdr_library, usb_library
+
+__all__ = ["rtlsdr_library", "usb_library"]
+
+
+def _forget_wrapper() -> None:
+    """One library per import: the next import takes the one that is wanted then."""
+    for name in [name for name in sys.modules if name.split(".")[0] in ("rtlsdr", "pyrtlsdrlib")]:
+        del sys.modules[name]
+
+
+@pytest.fixture(scope="package")
+def loaded(rtlsdr_library: Path) -> Iterator[ctypes.CDLL]:
+    with pytest.MonkeyPatch.context() as patch:
+        _forget_wrapper()
+        patch.syspath_prepend(str(SITE))
+        patch.setenv("STANDIN_LIBRARY", str(rtlsdr_library))
+        yield ctypes.CDLL(str(rtlsdr_library))
+        _forget_wrapper()
+
+
+class Standin:
+    """What a test may change of the dongle, and ask it."""
+
+    def __init__(self, library: ctypes.CDLL, patch: pytest.MonkeyPatch) -> None:
+        self._library = library
+        self._patch = patch
+
+    def set(self, **variables: object) -> None:
+        """Set ``STANDIN_...``; None removes one."""
+        for name, value in variables.items():
+            if value is None:
+                self._patch.delenv(f"STANDIN_{name.upper()}", raising=False)
+            else:
+                self._patch.setenv(f"STANDIN_{name.upper()}", str(value))
+
+    def ask(self, question: str) -> int:
+        """Call ``standin_...``."""
+        return int(getattr(self._library, f"standin_{question}")())
+
+
+def dongle_threads() -> list[threading.Thread]:
+    return [thread for thread in threading.enumerate() if thread.name == "dongle"]
+
+
+@pytest.fixture
+def standin(loaded: ctypes.CDLL, monkeypatch: pytest.MonkeyPatch) -> Iterator[Standin]:
+    """A dongle that hears a tone at 100.1 MHz; it must be closed when the test is over."""
+    standin = Standin(loaded, monkeypatch)
+    loaded.standin_forget()
+    standin.set(tone_hz=100.1e6, tone_dbfs=-40, noise_dbfs=-75, pace=4)
+    yield standin
+    assert not dongle_threads()
+    assert standin.ask("open_handles") == 0
+    assert standin.ask("ppm_calls") == 0
