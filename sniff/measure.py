@@ -22,7 +22,7 @@ _CLEAR_FRAMES = 4.0  # frame rates to a neighbour: the filter's lobes there are 
 _SEARCH_RBW = 1.5
 _RIPPLE = 10.0  # valley ratio below which an unsteady summit is its neighbour's modulation
 _OWN_SHARE = 0.25  # of what stood out, that a refined line must account for
-_MOST_FRAME_VALUES = 4_000_000  # 64 MB of zoomed frames
+_MOST_FRAME_VALUES = 1_500_000  # 24 MB of zoomed frames, twice that as a stretch ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

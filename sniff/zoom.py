@@ -17,7 +17,7 @@ Complexes = npt.NDArray[np.complex128]
 
 MIN_HOP = 8
 
-LONGEST_STRETCH = 2**17
+LONGEST_STRETCH = 2**16
 """Frames in a stretch, at the most: memory is bounded by that whatever the length of a take."""
 
 
