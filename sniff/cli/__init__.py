@@ -65,6 +65,9 @@ def commands() -> None:
 
 def main() -> None:
     """Run the command line; a mistake of the user's is one line on stderr, never a traceback."""
+    # Our matrix products are narrow: a second thread of the library only spins for them, and the
+    # spectrum has threads of its own. Read when numpy is first imported, hence here.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         # A terminal that lacks a sign shows a question mark rather than stopping the measurement.
         if hasattr(stream, "reconfigure"):
