@@ -174,6 +174,10 @@ class Mark(str, Enum):
     OVERLOAD = "overload"
 
 
+NOT_SIGNALS = frozenset({Mark.DC, Mark.IMAGE, Mark.OVERLOAD})
+"""Marks of what the receiver made itself; never offered as a signal."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Peak:
     """A line as the instrument indicates it, before any clock correction.

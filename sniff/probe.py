@@ -7,7 +7,7 @@ import numpy as np
 
 from calib.correction import Correction
 from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
-from sniff.model import Mark, Peak, Spectrum
+from sniff.model import NOT_SIGNALS, Mark, Peak, Spectrum
 from sniff.peaks import Floor, Summit, would_see_ratio
 from sniff.superhet.expected import Expected
 from sniff.tuning import Window
@@ -31,7 +31,7 @@ measured (common practice, no source)."""
 SEARCH_TOLERANCES = 10.0
 """Default search window, in tolerances."""
 
-_FALSE_MARKS = frozenset({Mark.DC, Mark.IMAGE, Mark.OVERLOAD, Mark.OWN_SPUR})
+_FALSE_MARKS = NOT_SIGNALS | {Mark.OWN_SPUR}
 _STEADY_FRACTION = 1.0
 _FAULTS = frozenset({LineState.WEAK, LineState.OFF_FREQUENCY, LineState.UNSTEADY, LineState.ABSENT})
 _NOT_SEEN = frozenset({LineState.HIDDEN, LineState.OUT_OF_VIEW})

@@ -5,7 +5,7 @@ from rich.text import Text
 from calib.correction import Correction
 from sniff.frontend import describe_spur
 from sniff.look import Look, SeenLine
-from sniff.model import Mark, SourceInfo
+from sniff.model import NOT_SIGNALS, Mark, SourceInfo
 from sniff.report.text import console, table
 from sniff.units import (
     format_db,
@@ -26,7 +26,6 @@ _WORDS = {
     Mark.OVERLOAD: "made by overload",
 }
 _MOST_SHOWN = 16
-_NOT_SIGNALS = frozenset({Mark.DC, Mark.IMAGE, Mark.OVERLOAD})
 
 
 def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
@@ -39,8 +38,8 @@ def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
         f"({result.window}, {result.averages} averages)"
     )
     out.print(f"Noise {format_dbfs(result.noise_dbfs_per_hz)}/Hz. Clock {clock_words(correction)}.")
-    signals = [line for line in result.peaks if not _NOT_SIGNALS.intersection(line.marks)]
-    others = [line for line in result.peaks if _NOT_SIGNALS.intersection(line.marks)]
+    signals = [line for line in result.peaks if not NOT_SIGNALS.intersection(line.marks)]
+    others = [line for line in result.peaks if NOT_SIGNALS.intersection(line.marks)]
     out.print()
     if signals:
         out.print(_table(signals[:_MOST_SHOWN], result.center_hz, info.clock_hz))

@@ -9,6 +9,7 @@ from matplotlib.patches import Patch
 
 from calib.correction import Correction
 from sniff.look import Look, SeenLine
+from sniff.model import NOT_SIGNALS
 from sniff.report.plots import labels, style
 from sniff.report.plots.axis import U_WORDS, Ruler, Scale, how_taken, scale_of
 from sniff.report.plots.page import (
@@ -200,7 +201,7 @@ def _title(look: Look, low_hz: float, high_hz: float) -> str:
     where = f"between {low} and {unbroken(format_frequency(high_hz, digits_hz))}"
     if not lines:
         return f"No line above the detection threshold {where}"
-    signals = [line for line in lines if not style.NOT_SIGNALS.intersection(line.marks)]
+    signals = [line for line in lines if not NOT_SIGNALS.intersection(line.marks)]
     own = len(lines) - len(signals)
     if not signals:
         return f"{_count(own)} {where}, made by the receiver itself"

@@ -1,7 +1,5 @@
 """Figures as files: a picture is there whole, or not at all."""
 
-import secrets
-from contextlib import suppress
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -10,6 +8,7 @@ from matplotlib.figure import Figure
 
 from sniff.errors import SourceError, UsageError
 from sniff.report.plots.style import context
+from sniff.wholefile import TemporaryBeside
 
 FORMATS = ("png", "svg", "pdf")
 
@@ -40,9 +39,6 @@ def render(figure: Figure, file_format: str) -> bytes:
 def save(figure: Figure, path: Path) -> None:
     """Write a figure to `path`; the suffix chooses the format.
 
-    The file is written under another name first and then renamed, so that a reader never meets
-    half a picture and an older one survives a full disk.
-
     Raises
     ------
     UsageError
@@ -59,15 +55,6 @@ def save(figure: Figure, path: Path) -> None:
     if not path.parent.is_dir():
         raise SourceError(f"{path}: the folder {path.parent} is not there; make it first")
     data = render(figure, file_format)
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
-    try:
-        with part.open("xb") as file:
-            file.write(data)
-        part.replace(path)
-    except OSError as error:
-        with suppress(OSError):  # it may never have come to be
-            part.unlink()
-        raise SourceError(
-            f"{path}: the picture could not be written ({error.strerror}); "
-            "choose another folder or make room"
-        ) from None
+    with TemporaryBeside(path) as whole:
+        whole.file.write(data)
+        whole.move_to(path)

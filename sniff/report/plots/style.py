@@ -199,9 +199,6 @@ MARKS: Final[dict[Mark, Shape]] = {
 }
 """In the order in which a line with several marks takes its shape."""
 
-NOT_SIGNALS: Final = frozenset({Mark.DC, Mark.IMAGE, Mark.OVERLOAD})
-"""Marks of what the receiver made by itself; the others only call for care."""
-
 STATES: Final[dict[LineState, Shape]] = {
     LineState.PRESENT: Shape(marker="o", filled=True, color=FINE, words="present"),
     LineState.WEAK: Shape(marker="o", filled=True, color=FAULTY, words="weak", fill_style="bottom"),

@@ -17,7 +17,7 @@ from sniff.model import IQBlock
 from sniff.sources.recording.datatypes import Datatype, find_datatype
 from sniff.sources.recording.sigmf_files import ARCHIVE, DATA, METADATA
 from sniff.sources.recording.sigmf_metadata import EXTENSION
-from sniff.sources.recording.temporary import TemporaryBeside
+from sniff.wholefile import TemporaryBeside
 
 _EXTENSION_ENTRY = {"name": EXTENSION, "version": "1.0.0", "optional": True}
 
