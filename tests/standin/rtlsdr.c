@@ -6,7 +6,7 @@
  *
  *   STANDIN_COUNT       how many dongles (1)
  *   STANDIN_SERIALS     their serial numbers, with commas (00000001 for each)
- *   STANDIN_TUNER       r820t (default), r828d, v4, e4000, fc0012, fc0013, none
+ *   STANDIN_TUNER       r820t (default), r828d, v4, e4000, fc0012, fc0013, fc2580, none
  *   STANDIN_FILE        serve these cu8 bytes, over and over, instead of the tone
  *   STANDIN_TONE_HZ     true frequency of the tone; none without it
  *   STANDIN_TONE_DBFS   its level at 0 dB of tuner gain (-40)
@@ -23,6 +23,7 @@
  *   STANDIN_SHORT       bytes after which one buffer is only half full
  *   STANDIN_DROP        "at:bytes": so many bytes are lost in silence
  *   STANDIN_TUNE        error number of setting the frequency
+ *   STANDIN_TUNE_ONCE   the same, only once in the life of the process
  *   STANDIN_UNLOCK_HZ   above this the synthesiser does not lock: setting it fails with -1
  */
 #include <math.h>
@@ -77,9 +78,9 @@ static const int gains_fc0013[] = {-99, -73, -65, -63, -60, -58, -54, 58,  61,  
                                    68,  70,  71,  179, 181, 182, 184, 186, 188, 191, 197};
 
 static pthread_mutex_t lock = PTHREAD_MUTEX_INITIALIZER;
-static int open_handles, opens, ppm_calls, held[16];
+static int open_handles, opens, ppm_calls, bias_left_on, held[16];
 static double gone_since;
-static int returned;
+static int returned, tune_once_done;
 static float noise[2 * NOISE_SIZE];
 static dongle *last; /* for the questions of the tests */
 
@@ -101,7 +102,7 @@ static double number(const char *name, double otherwise) {
 }
 
 static int tuner_type(void) {
-    const char *names[] = {"none", "e4000", "fc0012", "fc0013", "", "r820t", "r828d", "v4"};
+    const char *names[] = {"none", "e4000", "fc0012", "fc0013", "fc2580", "r820t", "r828d", "v4"};
     const char *text = getenv("STANDIN_TUNER");
     if (!text) return R820T;
     for (int i = 0; i < 8; i++)
@@ -122,6 +123,7 @@ API int standin_if_mode(void) { return last ? last->if_mode : -1; }
 API int standin_gain(void) { return last ? last->gain : -1; }
 API int standin_manual(void) { return last ? last->manual : -1; }
 API int standin_bias(void) { return last ? last->bias : -1; }
+API int standin_bias_left_on(void) { return bias_left_on; }
 API int standin_direct(void) { return last ? last->direct : -1; }
 API uint32_t standin_bandwidth(void) { return last ? last->bandwidth : 0; }
 API uint32_t standin_request(void) { return last ? last->request : 0; }
@@ -235,6 +237,7 @@ API int rtlsdr_close(dongle *d) {
     while (d->state != IDLE) wait_s(1e-3); /* as the real one: for ever, if nobody cancels */
     pthread_mutex_lock(&lock);
     open_handles--;
+    bias_left_on += d->bias && !d->gone;
     if (d->index < 16) held[d->index] = 0;
     if (last == d) last = NULL;
     pthread_mutex_unlock(&lock);
@@ -268,7 +271,7 @@ static double reached(dongle *d, uint32_t request) {
         double z = floor(f * ratio[i] / CLOCK), x = f * ratio[i] - z * CLOCK;
         return CLOCK * (z + floor(x * 65536 / CLOCK) / 65536) / ratio[i];
     }
-    if (tuner_type() != R820T && tuner_type() != R828D) return f;
+    if (tuner_type() != R820T && tuner_type() != R828D) return f; /* good enough for the rest */
     double clock = tuner_type() == R828D && !is_v4() ? 16e6 : CLOCK;
     double up = is_v4() && f < CLOCK ? CLOCK : 0;
     double intermediate = if_of(d->bandwidth ? d->bandwidth : d->rate);
@@ -308,6 +311,8 @@ API int rtlsdr_set_center_freq(dongle *d, uint32_t f) {
     if (!d) return IO;
     if (lost(d)) return NO_DEVICE;
     if (fault) return fault;
+    if (number("STANDIN_TUNE_ONCE", 0) && !tune_once_done)
+        return tune_once_done = 1, (int)number("STANDIN_TUNE_ONCE", 0);
     if (f > number("STANDIN_UNLOCK_HZ", 4e9)) return IO;
     if (!d->direct && reached(d, f) < 0) return IO;
     d->request = f;
@@ -418,7 +423,7 @@ static void make(dongle *d, unsigned char *out, uint32_t samples) {
         double center = at < d->switch_at ? d->old_center : d->center, off = 0;
         if (at >= d->switch_at && settle > 0) {
             double age = (double)(at - d->switch_at) / rate;
-            if (age < 4 * settle) off = 300e3 * exp(-age / (settle / 3));
+            if (age < 3 * settle) off = 300e3 * exp(-age / (settle / 5));
         }
         double delta = tone_hz - center - off, visible = fabs(delta) < rate / 2 ? tone : 0;
         double step = TWO_PI * delta / rate, c = cos(step), s = sin(step);

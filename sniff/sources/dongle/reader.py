@@ -45,7 +45,7 @@ class Chunk:
 
 
 class Reader:
-    """Reads from `start` to `stop`; keeps samples only while `listen` is on.
+    """Reads from `start` to `stop`; keeps samples only while a stream listens.
 
     Parameters
     ----------
@@ -81,7 +81,7 @@ class Reader:
         self._first_index = first_index
         self._end = 0  # counted from `first_index`, as the clock sees it
         self._lost = 0
-        self._listening = False
+        self._listener: int | None = None
         self._asked_to_stop = False
         self._ended = False
         self._arrived_s = time.monotonic()
@@ -121,18 +121,24 @@ class Reader:
         self._arrived_s = time.monotonic()
         self._thread.start()
 
-    def listen(self, on: bool) -> None:
-        """Keep what comes from now on, or keep nothing."""
+    def listen(self, stream: int | None) -> None:
+        """Keep what comes from now on, for this stream alone; or keep nothing."""
         with self._news:
-            self._listening = on
+            self._listener = stream
             self._chunks.clear()
             self._queued = 0
+            self._news.notify_all()
 
-    def get(self, timeout_s: float) -> Chunk | None:
-        """The oldest chunk; None when nothing came in that time, or the dongle is gone."""
+    def get(self, stream: int, timeout_s: float) -> Chunk | None:
+        """The oldest chunk; None when nothing came in that time, the dongle is gone, or it is
+        another stream's."""
+
+        def is_over() -> bool:
+            return bool(self._chunks) or self._ended or self._listener != stream
+
         with self._news:
-            self._news.wait_for(lambda: self._chunks or self._ended, timeout_s)
-            if not self._chunks:
+            self._news.wait_for(is_over, timeout_s)
+            if not self._chunks or self._listener != stream:
                 return None
             chunk = self._chunks.popleft()
             self._queued -= chunk.native.size
@@ -175,7 +181,7 @@ class Reader:
             index = self._first_index + self._end + missing
             short = (self._buffer_bytes - length) // 2  # what a short buffer leaves out
             self._end += missing + samples + short
-            if self._listening:
+            if self._listener is not None:
                 self._lost += missing + short
                 if self._queued + length > self._queue_bytes:
                     self._lost += samples

@@ -84,7 +84,7 @@ class Session:
         self._valid_from = 0
         self._settled = False
         self.stream = 0  # number of the latest
-        self._listening = False
+        self._listener: int | None = None
         self.settings = settings
         self.setting_count = 0
         link = self._lasting(self._connected)
@@ -136,9 +136,10 @@ class Session:
         it is still being read, ends with an error."""
 
         def once() -> int:
-            self._connected().reader.listen(True)
-            self._listening = True
+            link = self._connected()
             self.stream += 1
+            self._listener = self.stream
+            link.reader.listen(self.stream)
             return self.stream
 
         return self._lasting(once)
@@ -147,9 +148,9 @@ class Session:
         """Keep nothing more, unless another stream has begun."""
         with self._lock:
             if stream == self.stream:
-                self._listening = False
+                self._listener = None
                 if self._holder.link:
-                    self._holder.link.reader.listen(False)
+                    self._holder.link.reader.listen(None)
 
     def hear(self, stream: int) -> tuple[Chunk, Tuned] | None:
         """The next chunk; None when there is none yet.
@@ -162,7 +163,7 @@ class Session:
             When it cannot be opened again, the session was closed, or another stream has begun.
         """
         link = self._lasting(self._connected)
-        chunk = link.reader.get(_POLL_S)
+        chunk = link.reader.get(stream, _POLL_S)
         with self._lock:
             if stream != self.stream:
                 raise SourceError(
@@ -241,7 +242,7 @@ class Session:
         self._generation += 1
         self._settled = False
         self._valid_from = 0
-        link.reader.listen(self._listening)
+        link.reader.listen(self._listener)
         return link
 
     def _drop(self) -> None:

@@ -1,6 +1,7 @@
 """When a tuner has settled, by what its samples do."""
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 import numpy.typing as npt
@@ -26,9 +27,9 @@ class SettlingRule:
         So many in a row must agree.
     level_db : float
         Agreement in level, dB.
-    frequency : float
-        Agreement in mean frequency, cycles per sample times 2 pi, weighted with how coherent the
-        signal is: noise alone, whose mean frequency is anything, does not hold it up.
+    turn : float
+        Agreement in the mean turn per sample, radians, beyond three standard deviations of what
+        noise does to it.
     """
 
     least_s: float = 10e-3
@@ -36,7 +37,7 @@ class SettlingRule:
     window_s: float = 1e-3
     windows: int = 4
     level_db: float = 0.7
-    frequency: float = 0.1
+    turn: float = 0.05
 
 
 class Settling:
@@ -94,7 +95,9 @@ class Settling:
         if max(levels) - min(levels) > self._rule.level_db:
             return False
         first = latest[0][1]
-        return all(abs(turn - first) <= self._rule.frequency for _, turn in latest)
+        noise = max(0.0, 1.0 - abs(first) ** 2) / self._window
+        allowed = self._rule.turn + 3.0 * sqrt(noise)
+        return all(abs(turn - first) <= allowed for _, turn in latest)
 
 
 def _features(native: Bytes) -> tuple[float, complex]:
