@@ -114,17 +114,7 @@ def judge(
     correction : Correction
     """
     window = search_window(line, half_width_hz, correction)
-    row = BoardLine(
-        name=line.name,
-        role=line.role.value,
-        formula=line.formula,
-        wanted=line.wanted,
-        expected_hz=line.expected_hz,
-        tolerance_hz=line.tolerance_hz,
-        window_hz=half_width_hz,
-        state=LineState.OUT_OF_VIEW,
-        why="",
-    )
+    row = out_of_view(line, half_width_hz=half_width_hz, why="")
     covered = _covered(line, window, view, correction)
     would_see_dbfs = _would_see_dbfs(window, view)
     if peak is None:
@@ -135,7 +125,8 @@ def judge(
             state=LineState.ABSENT,
             would_see_dbfs=would_see_dbfs,
             why=f"no line within ±{format_span(half_width_hz)}; one of "
-            f"{format_dbfs(would_see_dbfs)} would have been seen",
+            f"{format_dbfs(would_see_dbfs)} would have been seen"
+            f"{_partly_in_view(window, view.spectrum)}",
         )
     reading = correction.apply(peak.indicated_hz, peak.u_indicated_hz)
     error_hz = reading.value_hz - line.expected_hz
@@ -307,6 +298,13 @@ def _would_see_dbfs(window: Window, view: View) -> float:
     bins = _bins(window, view.spectrum)
     ratio = would_see_ratio(view.spectrum, view.floor)[bins]
     return to_db(float((ratio * view.floor.density[bins]).max()) * view.spectrum.rbw_hz)
+
+
+def _partly_in_view(window: Window, spectrum: Spectrum) -> str:
+    span_hz = spectrum.rate_hz
+    if window.low_hz >= spectrum.first_hz and window.high_hz <= spectrum.first_hz + span_hz:
+        return ""
+    return "; part of where it was searched lies outside this view"
 
 
 def _bins(window: Window, spectrum: Spectrum) -> slice:

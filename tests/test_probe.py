@@ -169,6 +169,12 @@ def test_a_line_outside_the_recording_is_out_of_view() -> None:
     assert found.result.verdict is BoardVerdict.UNDECIDED
 
 
+def test_a_window_that_reaches_out_of_the_view_is_said() -> None:
+    row = only(board(hiss(), line(hz=CENTER_HZ + 126e3)))
+    assert row.state is LineState.ABSENT
+    assert "outside this view" in row.why
+
+
 def test_a_line_that_is_not_wanted_makes_no_fault() -> None:
     samples = tone(SAMPLES, offset_hz=50_100.0, amplitude=0.1) + hiss()
     found = board(samples, line(), line("crystal", hz=83.5e6, wanted=False))
