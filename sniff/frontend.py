@@ -64,6 +64,29 @@ class RailCount:
         )
 
 
+def coarse_caution(datatype: str, *, noise_power: float) -> Caution | None:
+    """What to tell the user when the noise is too weak to smooth the converter's steps.
+
+    An 8-bit converter's own error has a power of ``2 / 12 / 127.5²``, −49.9 dBFS (uniform
+    quantiser). It is white only while the input's noise is about as strong; below that a steady
+    line makes a comb of false ones.
+
+    Parameters
+    ----------
+    datatype : str
+        As in `SourceInfo`.
+    noise_power : float
+        Noise over the whole span, FS².
+    """
+    if datatype not in ("cu8", "ci8") or not 0.0 < noise_power < 1.4 * 2.0 / 12.0 / 127.5**2:
+        return None
+    return Caution(
+        code="coarse",
+        text="the noise lies below the converter's steps, and weak lines may be of its own making: "
+        "see which of them stay at more gain",
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrontEnd:
     """What must be known to judge peaks of one tuning.

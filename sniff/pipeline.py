@@ -8,7 +8,7 @@ import numpy as np
 from calib.correction import Correction
 from sniff.board import Board, BoardLine
 from sniff.course import CourseRecorder, course_segment
-from sniff.frontend import FrontEnd, RailCount, mark
+from sniff.frontend import FrontEnd, RailCount, coarse_caution, mark
 from sniff.look import Look, LookResult, see
 from sniff.measure import MOST_PEAKS, measure, refine_all, zoom_requests
 from sniff.model import Caution, Course, IQBlock, Peak, Source, SourceInfo, Spectrum, Take
@@ -177,7 +177,9 @@ def _survey(
         peaks=mark(peaks, front_end),
         overloaded=rails.overloaded,
     )
-    cautions = [caution] if (caution := rails.caution()) else []
+    noise_power = float(np.median(floor.density)) * spectrum.rate_hz
+    noted = (rails.caution(), coarse_caution(info.datatype, noise_power=noise_power))
+    cautions = [caution for caution in noted if caution is not None]
     if welch.gaps:
         cautions.append(
             Caution(

@@ -51,5 +51,6 @@ class TemporaryBeside:
 def unwritable(target: Path, error: OSError) -> SourceError:
     """Say in one line why a file cannot be written."""
     return SourceError(
-        f"{target}: cannot be written: {error.strerror or error}; choose another folder or make room"
+        f"{target}: cannot be written: {error.strerror or error}; choose another folder or make "
+        "room"
     )

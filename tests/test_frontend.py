@@ -116,3 +116,19 @@ def test_a_line_in_the_roll_off_is_marked() -> None:
     samples = tone(SAMPLES, offset_hz=0.45 * RATE_HZ) + noise(rng, SAMPLES, power=1e-4)
     found = seen(samples)
     assert offsets(found, Mark.EDGE) == pytest.approx([0.45 * RATE_HZ], abs=1.0)
+
+
+@pytest.mark.parametrize(("noise_dbfs", "coarse"), [(-60.0, True), (-46.0, False)])
+def test_noise_below_the_converters_steps_is_cautioned(noise_dbfs: float, coarse: bool) -> None:
+    """An 8-bit converter's own noise is −49.89 dBFS (CHECKS 9)."""
+    rng = np.random.default_rng(8)
+    samples = tone(SAMPLES, offset_hz=33_001.0, amplitude=0.05)
+    samples = eight_bit(samples + noise(rng, SAMPLES, power=10 ** (noise_dbfs / 10)))
+    codes = [caution.code for caution in seen(samples).cautions]
+    assert ("coarse" in codes) is coarse
+
+
+def test_a_finer_converter_is_not_called_coarse() -> None:
+    samples = tone(SAMPLES, offset_hz=33_001.0, amplitude=0.05)
+    samples = samples + noise(np.random.default_rng(9), SAMPLES, power=1e-6)
+    assert not seen(samples, datatype="ci16_le").cautions
