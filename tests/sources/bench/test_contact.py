@@ -118,6 +118,18 @@ def test_an_oscillator_rises_and_falls_with_its_time_constants():
         )
 
 
+def test_an_oscillator_that_is_cut_off_while_it_rises_falls_from_where_it_was():
+    """Half a time constant of rising, then a fall from 1 - exp(-1/2)."""
+    keying = Keying(first_s=0.05, on_s=2e-3, off_s=1.0)
+    start_up = StartUp(rise_s=4e-3, fall_s=1e-3)
+    source = bench(carrier(CARRIER_HZ, -1.0, keying=keying, start_up=start_up))
+    level = np.abs(heard(source, 0.1)) / 10 ** (-1.0 / 20)
+    for after_s in (0.2e-3, 1e-3):
+        place = round((0.052 + after_s - 0.015) * RATE_HZ)
+        expected = (1 - np.exp(-0.5)) * np.exp(-after_s / 1e-3)
+        assert level[place - 5 : place + 6].mean() == pytest.approx(expected, abs=0.01)
+
+
 def test_an_oscillator_starts_off_its_frequency_and_settles():
     """83.4631 MHz and 12 ppm: 1001.6 Hz high at first, a factor e less each time constant."""
     keying = Keying(first_s=0.05, on_s=1.0, off_s=1.0)

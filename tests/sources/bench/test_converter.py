@@ -154,6 +154,16 @@ def test_an_automatic_amplifier_hides_a_step_of_gain_after_its_time_constant():
     assert after_db == pytest.approx(before_db, abs=0.1)
 
 
+def test_an_automatic_amplifier_goes_on_from_where_it_was_after_a_change():
+    """It rises by 8 dB (1 - exp(-t / 0.1 s)); 20 ms after it was switched on it is set anew."""
+    source = automatic_bench()
+    hz = offset(source, 83.4631e6)
+    heard(source, 0.02)
+    source.set_gain(40.2)
+    found_db = level_dbfs(heard(source, 0.002), RATE_HZ, hz)
+    assert found_db == pytest.approx(-20.0 + 8.0 * (1 - np.exp(-0.021 / 0.1)), abs=0.2)
+
+
 def test_an_automatic_amplifier_is_said_in_a_caution():
     assert [caution.code for caution in automatic_bench().info.cautions] == ["levels-not-fixed"]
     assert bench().info.cautions == ()

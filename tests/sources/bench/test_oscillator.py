@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from sniff.sources.bench.grid import generator
+from sniff.sources.bench.clock import ChunkTime, DongleClock
+from sniff.sources.bench.grid import CHUNK, generator
+from sniff.sources.bench.hand import Hand as PulledBy
 from sniff.sources.bench.modulation import Speech
 from sniff.sources.bench.schema import Emitter, Hand, Line, Modulation, Place, Tone
 from tests.sources.bench.measure import (
@@ -157,6 +159,23 @@ def test_a_tone_makes_the_lines_of_its_modulation_index(index):
             assert found == pytest.approx(expected, abs=6e-4)
 
 
+def test_a_multiplier_multiplies_the_deviation_too():
+    """An index of 1/3 at the oscillator, times 3, makes the lines of index 1."""
+    tone = Tone(audio_hz=3e3, deviation_hz=1e3)
+    emitter = Emitter(
+        name="tripler",
+        oscillator_hz=83.4631e6 / 3,
+        lines=(Line(times=3, level_dbfs=-0.5),),
+        modulation=Modulation(tones=(tone,)),
+    )
+    source = bench(emitter)
+    samples = heard(source, 0.5)
+    for order, expected in enumerate(values.BESSEL[1.0]):
+        hz = 83.4631e6 - center_hz(source) - order * 3e3
+        found = abs(projection(samples, RATE_HZ, hz)) / 10 ** (-0.5 / 20)
+        assert found == pytest.approx(expected, abs=6e-4)
+
+
 def test_the_carrier_vanishes_at_the_first_zero_of_the_bessel_function():
     tone = Tone(audio_hz=1e3, deviation_hz=1e3 * values.CARRIER_NULL)
     source = bench(carrier(83.4631e6, -0.5, modulation=Modulation(tones=(tone,))))
@@ -206,6 +225,28 @@ def test_speech_deviates_by_about_its_peak_within_the_telephone_band():
     keep[np.fft.rfftfreq(audio.size, 1 / RATE_HZ) > 4.2e3] = 0
     peak_hz = np.abs(np.fft.irfft(keep, audio.size)).max()
     assert 1.5e3 < peak_hz < 6e3
+
+
+def test_the_pull_of_a_hand_is_the_slope_of_its_phase():
+    hand = PulledBy(hand_course(every_s=1.0))
+    at_s = np.linspace(0.0, 2.5, 2_501) + 3e-4  # off the corners of its course
+    h = 1e-6
+    _, hz = hand.pull(at_s)
+    slope = (hand.pull(at_s + h)[0] - hand.pull(at_s - h)[0]) / (2 * h)
+    assert np.abs(slope - hz).max() < 0.1
+    assert hz.min() == pytest.approx(-2e3)
+
+
+@pytest.mark.parametrize("rate_hz", [240e3, 2.4e6])
+def test_speech_between_its_knots_is_what_it_is_at_any_time(rate_hz):
+    speech = Speech(3e3, generator(1, 0))
+    clock = DongleClock(error_ppm=40.0, warm_up_ppm=0.0, warm_up_s=1.0)
+    at_s = np.linspace(0.0, 3.0, 3_001)
+    loudest_s = at_s[np.argmax(np.abs(speech.at(at_s)[1]))]
+    time = ChunkTime.of(int(loudest_s * rate_hz / CHUNK), clock=clock, rate_hz=rate_hz)
+    exact, _ = speech.at(time.sample_true_s())
+    assert np.ptp(exact) > 0.1  # cycles: it does speak
+    assert np.abs(speech.cycles(time) - exact).max() < 1e-4
 
 
 def test_the_frequency_of_speech_is_the_slope_of_its_phase():
