@@ -240,6 +240,9 @@ class SourceInfo:
         A low-IF tuner also hears, weaker, what is this far above: twice its IF, Hz.
     usable_fraction : float
         Part of the span, about the centre, in which levels can be trusted.
+    u_center_hz : float
+        Standard uncertainty (k = 1) of the indicated centre, where it is not known what the tuner
+        made of what it was asked, Hz.
     serial : str or None
         Serial number of the dongle.
     start_utc : datetime or None
@@ -260,6 +263,7 @@ class SourceInfo:
     clock_hz: float | None = 28.8e6
     image_offset_hz: float | None = None
     usable_fraction: float = 0.8
+    u_center_hz: float = 0.0
     serial: str | None = None
     start_utc: datetime | None = None
     cautions: tuple[Caution, ...] = ()

@@ -1,13 +1,15 @@
 """The pipeline: from a take to a look, from a source and expected lines to a line board."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import hypot
 
 import numpy as np
 
 from calib.correction import Correction
 from sniff.board import Board, BoardLine
 from sniff.course import CourseRecorder, course_segment
+from sniff.errors import SourceError, UsageError
 from sniff.frontend import FrontEnd, RailCount, coarse_caution, mark
 from sniff.look import Look, LookResult, see
 from sniff.measure import MOST_PEAKS, measure, refine_all, zoom_requests
@@ -31,6 +33,9 @@ from sniff.tuning import Window, choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db
 from sniff.watch import PowerCourse, Presence
 from sniff.zoom import MIN_HOP, Zoom
+
+CUT_SHORT = "cut-short"
+"""Code of the caution that a source failed in the middle."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,10 +111,20 @@ def probe(
     looks: list[Look] = []
     cautions: list[Caution] = []
     for tuning in choose_tunings(windows, source.info):
-        source.tune(tuning.center_hz)
-        take = source.take(seconds=seconds, start_s=start_s)
         inside = [windows[number] for number in tuning.windows]
-        survey = _survey(take, source.info, settings, windows=inside)
+        try:
+            source.tune(tuning.center_hz)
+            take = source.take(seconds=seconds, start_s=start_s)
+            survey = _survey(take, source.info, settings, windows=inside)
+        except SourceError as error:
+            if not looks:
+                raise
+            cautions.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
+            for number in tuning.windows:
+                rows[number] = out_of_view(
+                    lines[number], half_width_hz=widths[number], why=f"not seen: {error}"
+                )
+            continue
         peaks = [
             pick(lines[number], windows[number], survey.view, correction)
             for number in tuning.windows
@@ -151,12 +166,18 @@ def _survey(
     welch = Welch(settings.spectrum, rate_hz=take.rate_hz, center_hz=take.center_hz)
     course = _CourseOf(take, settings) if settings.course else None
     rails = RailCount(info.rail)
-    for block in take.blocks():
+    trouble: list[Caution] = []
+    for block in _till_trouble(take, trouble):
         welch.push(block)
         rails.push(block)
         if course is not None:
             course.push(block)
-    spectrum = welch.result()
+    try:
+        spectrum = welch.result()
+    except UsageError:
+        if trouble:
+            raise SourceError(trouble[0].text) from None
+        raise
     floor = noise_floor(spectrum, false_alarm_rate=settings.false_alarm_rate)
     summits = find_summits(spectrum, floor)
     chosen = _choose(summits, spectrum, windows)
@@ -174,12 +195,12 @@ def _survey(
         spectrum=spectrum,
         floor=floor,
         summits=summits,
-        peaks=mark(peaks, front_end),
+        peaks=tuple(_with_center(peak, info.u_center_hz) for peak in mark(peaks, front_end)),
         overloaded=rails.overloaded,
     )
     noise_power = float(np.median(floor.density)) * spectrum.rate_hz
     noted = (rails.caution(), coarse_caution(info.datatype, noise_power=noise_power))
-    cautions = [caution for caution in noted if caution is not None]
+    cautions = trouble + [caution for caution in noted if caution is not None]
     if welch.gaps:
         cautions.append(
             Caution(
@@ -201,6 +222,26 @@ def _survey(
         course=None if course is None else course.result(),
         cautions=tuple(cautions),
     )
+
+
+def _till_trouble(take: Take, trouble: list[Caution]) -> Iterator[IQBlock]:
+    """The blocks of a take; when its source fails after some, what was heard till then counts."""
+    heard = False
+    try:
+        for block in take.blocks():
+            heard = True
+            yield block
+    except SourceError as error:
+        if not heard:
+            raise
+        trouble.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
+
+
+def _with_center(peak: Peak, u_center_hz: float) -> Peak:
+    """Add the doubt about where the tuner really stands; it is common to all peaks of a tuning."""
+    if u_center_hz == 0.0:
+        return peak
+    return replace(peak, u_indicated_hz=hypot(peak.u_indicated_hz, u_center_hz))
 
 
 class _CourseOf:

@@ -12,6 +12,7 @@ from sniff.errors import BenchError
 INTERRUPTED = 130
 
 COMMANDS = {
+    "devices": "Which dongles are here, what they tune, what is wrong if none.",
     "look": "What is on the air or on the loop: one spectrum and its peaks.",
     "plan": "Which lines should exist; or the IF and side from lines seen.",
     "probe": "Are the expected lines there?  The line board.",

@@ -18,13 +18,23 @@ from sniff.cli.options import (
 @spectrum_options
 @clock_options
 @output_options
-def look(source: str, ppm: float | None, u_ppm: float | None, **given: Any) -> None:
+@click.pass_context
+def look(
+    ctx: click.Context, /, source: str, ppm: float | None, u_ppm: float | None, **given: Any
+) -> None:
     """What is on the air or on the loop: one Welch spectrum and its peaks.
 
     Each peak comes with its clock-corrected frequency and expanded uncertainty, its level, and
     what the receiver itself may have had to do with it.
     """
-    from sniff.cli.running import look_settings, opened, seconds_of, show_look, with_other_centers
+    from sniff.cli.running import (
+        exit_code,
+        look_settings,
+        opened,
+        seconds_of,
+        show_look,
+        with_other_centers,
+    )
     from sniff.pipeline import look as run
 
     correction = correction_from(ppm, u_ppm)
@@ -36,3 +46,4 @@ def look(source: str, ppm: float | None, u_ppm: float | None, **given: Any) -> N
         show_look(
             with_other_centers(seen, opened_source.info), opened_source.info, correction, given
         )
+    ctx.exit(exit_code(0, seen.cautions))

@@ -1,6 +1,7 @@
 """Options that several commands share, and the types that read them."""
 
 from collections.abc import Callable
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -35,9 +36,22 @@ class _Parsed(_ParamType):
             self.fail(str(error), param, ctx)
 
 
+def _gain(text: str) -> float | str:
+    if text in ("auto", "best"):
+        return text
+    try:
+        gain_db = float(text)
+    except ValueError:
+        gain_db = float("nan")
+    if not isfinite(gain_db):
+        raise UsageError(f"{text!r} is not a gain; write a number of dB, auto or best")
+    return gain_db
+
+
 FREQUENCY = _Parsed("frequency", parse_frequency)
 DURATION = _Parsed("duration", parse_duration)
 TOLERANCE = _Parsed("tolerance", parse_tolerance)
+GAIN = _Parsed("gain", _gain)
 
 
 def stack(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
@@ -55,12 +69,25 @@ source_options = stack(
         "source",
         required=True,
         metavar="SOURCE",
-        help="A recording (.sigmf-meta, .sigmf, .wav, .cu8 ...) or bench:SCENE.",
+        help="dongle, dongle:SERIAL, bench:SCENE, or a recording (.sigmf-meta .wav .cu8 ...).",
     ),
     click.option("--center", type=FREQUENCY, help="Centre to tune, or of a raw recording."),
     click.option("--rate", type=FREQUENCY, help="Samples per second."),
     click.option("--datatype", help="SigMF datatype of raw samples, such as cu8 or ci16_le."),
-    click.option("--gain", type=float, metavar="DB", help="Tuner gain of a source that has one."),
+    click.option(
+        "--gain",
+        type=GAIN,
+        help="Tuner gain in dB, auto, or best: the largest that neither clips nor compresses."
+        "  [default: best for a dongle]",
+    ),
+    click.option("--bandwidth", type=FREQUENCY, help="Of a dongle's filter  [default: 0.8 rate]."),
+    click.option(
+        "--direct",
+        type=click.Choice(["i", "q"]),
+        help="Leave a dongle's tuner out: 0 to 14.4 MHz, by this input.",
+    ),
+    click.option("--bias", is_flag=True, help="Voltage on a dongle's antenna socket: CAUTION."),
+    click.option("--wait", is_flag=True, help="When the dongle goes away, wait for it."),
     click.option("--start", type=DURATION, default=0.0, help="Begin this far into a recording."),
     click.option(
         "--seconds",

@@ -5,7 +5,14 @@ from typing import Any
 
 from calib.correction import Correction
 from sniff.board import Board, BoardVerdict
-from sniff.cli.running import all_cautions, look_settings, opened, say_unless_quiet, seconds_of
+from sniff.cli.running import (
+    all_cautions,
+    exit_code,
+    look_settings,
+    opened,
+    say_unless_quiet,
+    seconds_of,
+)
 from sniff.errors import UsageError
 from sniff.model import Caution, Course, SourceInfo
 from sniff.pipeline import compare_with_sibling, probe
@@ -62,7 +69,7 @@ def show_board(
         if given["course"] is not None and course is not None:
             save(draw_course(course, board=board, clock=correction), given["course"])
     say_unless_quiet(cautions, given)
-    return _EXITS[board.result.verdict]
+    return exit_code(_EXITS[board.result.verdict], board.cautions)
 
 
 def _course_of_first_wanted(board: Board, correction: Correction) -> Course | None:

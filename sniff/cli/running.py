@@ -10,12 +10,12 @@ from calib.correction import Correction
 from sniff.errors import UsageError
 from sniff.look import Look
 from sniff.model import Caution, Source, SourceInfo
-from sniff.pipeline import LookSettings
+from sniff.pipeline import CUT_SHORT, LookSettings
 from sniff.report.envelope import envelope
 from sniff.report.look_text import print_look
 from sniff.report.text import say_cautions
 from sniff.resolution import SpectrumSettings
-from sniff.sources.opening import open_source
+from sniff.sources.opening import Wishes, open_source
 from sniff.units import format_frequency
 from sniff.windows import Window
 
@@ -30,10 +30,16 @@ def opened(text: str, given: Mapping[str, Any]) -> Iterator[Source]:
     """A source opened by the common options, and closed whatever happens."""
     source = open_source(
         text,
-        datatype=given["datatype"],
-        rate_hz=given["rate"],
-        center_hz=given["center"],
-        gain_db=given["gain"],
+        Wishes(
+            datatype=given["datatype"],
+            rate_hz=given["rate"],
+            center_hz=given["center"],
+            gain=given["gain"],
+            bandwidth_hz=given["bandwidth"],
+            direct=given["direct"],
+            bias_supply=given["bias"],
+            wait=given["wait"],
+        ),
     )
     try:
         yield source
@@ -111,6 +117,11 @@ def show_look(
         print_look(seen, info, correction)
     draw(given, seen, info, correction)
     say_unless_quiet(cautions, given)
+
+
+def exit_code(verdict_code: int, measured: tuple[Caution, ...]) -> int:
+    """The verdict's own code, unless the source failed in the middle."""
+    return 4 if any(caution.code == CUT_SHORT for caution in measured) else verdict_code
 
 
 def say_unless_quiet(cautions: tuple[Caution, ...], given: Mapping[str, Any]) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from sniff.errors import SourceError, UsageError
 from sniff.model import Source
@@ -13,27 +14,52 @@ UNDERSTOOD = (
 )
 """What `open_source` takes, for help and errors."""
 
+DONGLE_RATE_HZ = 2.4e6
+DONGLE_CENTER_HZ = 100e6
+DIRECT_CENTER_HZ = 10.7e6
+"""The IF that is looked for without the tuner more often than anything else."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Options:
-    datatype: str | None
-    rate_hz: float | None
-    center_hz: float | None
-    gain_db: float | None
-    verify: bool | None
-    paced: bool
+class Wishes:
+    """What the user asks of a source, besides its name; None where the source may choose.
+
+    Attributes
+    ----------
+    datatype : str or None
+        SigMF name of a recording's sample type.
+    rate_hz, center_hz : float or None
+        Sample rate and centre, Hz: set on a live source, stated of a recording.
+    gain : float, "auto", "best" or None
+        Gain of a live source: dB, left to the tuner, or the largest that neither clips nor
+        compresses.
+    bandwidth_hz : float or None
+        Of a dongle's filter, Hz.
+    direct : "i", "q" or None
+        Leave a dongle's tuner out, for what lies below it.
+    bias_supply : bool
+        Direct voltage on a dongle's antenna socket.
+    wait : bool
+        When a dongle goes away, wait for it to come back.
+    verify : bool or None
+        Whether to check a SigMF recording's hash; None: when it is not long.
+    paced : bool
+        Let the simulated bench run no faster than the clock.
+    """
+
+    datatype: str | None = None
+    rate_hz: float | None = None
+    center_hz: float | None = None
+    gain: float | Literal["auto", "best"] | None = None
+    bandwidth_hz: float | None = None
+    direct: Literal["i", "q"] | None = None
+    bias_supply: bool = False
+    wait: bool = False
+    verify: bool | None = None
+    paced: bool = False
 
 
-def open_source(
-    text: str,
-    *,
-    datatype: str | None = None,
-    rate_hz: float | None = None,
-    center_hz: float | None = None,
-    gain_db: float | None = None,
-    verify: bool | None = None,
-    paced: bool = False,
-) -> Source:
+def open_source(text: str, wishes: Wishes | None = None) -> Source:
     """Open what the user names.
 
     Parameters
@@ -41,66 +67,80 @@ def open_source(
     text : str
         ``bench:SCENE``, ``dongle``, ``dongle:SERIAL``, or the path of a recording. A recording
         whose name looks like one of the others is written ``./dongle``.
-    datatype : str, optional
-        SigMF name of a recording's sample type.
-    rate_hz, center_hz : float, optional
-        Sample rate and centre, Hz: set on a live source, stated of a recording.
-    gain_db : float, optional
-        Gain of a live source, dB.
-    verify : bool, optional
-        Whether to check a SigMF recording's hash; by default when it is not long.
-    paced : bool
-        Let the simulated bench run no faster than the clock.
+    wishes : Wishes, optional
 
     Raises
     ------
     SourceError
         When it cannot be opened.
     UsageError
-        When the options do not go with it.
+        When the wishes do not go with it.
     """
-    options = _Options(
-        datatype=datatype,
-        rate_hz=rate_hz,
-        center_hz=center_hz,
-        gain_db=gain_db,
-        verify=verify,
-        paced=paced,
-    )
+    wishes = wishes or Wishes()
     kind, _, rest = text.partition(":")
     if kind in _LIVE:
-        return _LIVE[kind](rest, options)
-    return _open_recording(text, options)
+        if wishes.datatype is not None:
+            raise UsageError(f"{kind} has a datatype of its own; leave --datatype out")
+        return _LIVE[kind](rest, wishes)
+    return _open_recording(text, wishes)
 
 
-def _open_bench(scene: str, options: _Options) -> Source:
+def _open_bench(scene: str, wishes: Wishes) -> Source:
     from sniff.sources.bench import open_bench
 
     if not scene:
         raise UsageError("bench: names no scene; write bench:SCENE, a built-in one or a .toml")
-    if options.datatype is not None:
-        raise UsageError("the bench has a datatype of its own; leave --datatype out")
-    return open_bench(
+    _refuse_dongles_own(f"bench:{scene}", wishes)
+    if wishes.gain == "best":
+        raise UsageError("the bench finds no best gain; give it in dB, or auto")
+    source = open_bench(
         scene,
-        rate_hz=options.rate_hz,
-        center_hz=options.center_hz,
-        gain_db=options.gain_db,
-        paced=options.paced,
+        rate_hz=wishes.rate_hz,
+        center_hz=wishes.center_hz,
+        gain_db=None if isinstance(wishes.gain, str) else wishes.gain,
+        paced=wishes.paced,
+    )
+    if wishes.gain == "auto":
+        source.set_gain(None)
+    return source
+
+
+def _open_dongle(serial: str, wishes: Wishes) -> Source:
+    from sniff.sources.dongle import open_dongle
+
+    center_hz = wishes.center_hz
+    if center_hz is None:
+        center_hz = DIRECT_CENTER_HZ if wishes.direct else DONGLE_CENTER_HZ
+    return open_dongle(
+        serial or None,
+        rate_hz=DONGLE_RATE_HZ if wishes.rate_hz is None else wishes.rate_hz,
+        center_hz=center_hz,
+        gain="best" if wishes.gain is None else wishes.gain,
+        bandwidth_hz=wishes.bandwidth_hz,
+        direct=wishes.direct,
+        bias_supply=wishes.bias_supply,
+        wait=wishes.wait,
     )
 
 
-def _open_dongle(serial: str, options: _Options) -> Source:
-    raise SourceError(
-        "this version reads recordings and the simulated bench, no dongle yet; record with other "
-        "software and give the file"
-    )
+def _refuse_dongles_own(name: str, wishes: Wishes) -> None:
+    own = {
+        "--bandwidth": wishes.bandwidth_hz is not None,
+        "--direct": wishes.direct is not None,
+        "--bias": wishes.bias_supply,
+        "--wait": wishes.wait,
+    }
+    for option, asked in own.items():
+        if asked:
+            raise UsageError(f"{name}: {option} is for a dongle; leave it out")
 
 
-def _open_recording(text: str, options: _Options) -> Source:
+def _open_recording(text: str, wishes: Wishes) -> Source:
     from sniff.sources.recording.formats import open_recording
 
-    if options.gain_db is not None:
+    if wishes.gain is not None:
         raise UsageError(f"{text}: the gain of a recording cannot be changed; leave --gain out")
+    _refuse_dongles_own(text, wishes)
     suffix = Path(text).suffix.lower()
     if suffix == ".toml":
         raise UsageError(f"{text}: is not a recording; to open it as a scene write bench:{text}")
@@ -110,10 +150,10 @@ def _open_recording(text: str, options: _Options) -> Source:
         raise SourceError(f"{text!r} is not a source; give {UNDERSTOOD}")
     return open_recording(
         text,
-        datatype=options.datatype,
-        rate_hz=options.rate_hz,
-        center_hz=options.center_hz,
-        verify=options.verify,
+        datatype=wishes.datatype,
+        rate_hz=wishes.rate_hz,
+        center_hz=wishes.center_hz,
+        verify=wishes.verify,
     )
 
 
@@ -128,7 +168,7 @@ def _is_missing(text: str) -> bool:
     return False
 
 
-_LIVE: dict[str, Callable[[str, _Options], Source]] = {
+_LIVE: dict[str, Callable[[str, Wishes], Source]] = {
     "bench": _open_bench,
     "dongle": _open_dongle,
 }

@@ -19,10 +19,10 @@ RATE_HZ = 2.4e6
 # was larger.
 READ = r"""
 import re, sys
-from sniff.sources.opening import open_source
+from sniff.sources.opening import Wishes, open_source
 center_hz = None if "sigmf" in sys.argv[1] else 83.6e6
 rate_hz = None if center_hz is None else 2.4e6
-source = open_source(sys.argv[1], rate_hz=rate_hz, center_hz=center_hz, verify=False)
+source = open_source(sys.argv[1], Wishes(rate_hz=rate_hz, center_hz=center_hz, verify=False))
 samples = 0
 for start_s in (0.0, source.info.duration_s - 2.0):
     for block in source.stream(start_s=start_s, seconds=40.0):

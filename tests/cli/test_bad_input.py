@@ -232,11 +232,6 @@ def test_a_picture_of_an_unknown_kind_or_in_no_folder(
     assert "no" in nowhere.err
 
 
-def test_a_dongle_that_this_version_cannot_open(run: Run) -> None:
-    answer = run("look", "--from", "dongle")
-    assert_one_line(answer, 4, "dongle")
-
-
 @pytest.mark.parametrize(
     "words", [("look",), ("look", "--from"), ("look", "--nonsense"), ("nonsense",)]
 )

@@ -79,6 +79,7 @@ class DongleSource:
             clock_hz=float(RTL_CLOCK_HZ),
             image_offset_hz=2 * tuning.if_hz if tuner.low_if and tuning.if_hz else None,
             usable_fraction=min(_USABLE_FRACTION, width_hz / self._rate_hz),
+            u_center_hz=tuning.u_center_hz,
             serial=self._session.strings.serial or None,
             start_utc=self._start_utc,
             cautions=self._cautions(),
@@ -123,7 +124,7 @@ class DongleSource:
         request_hz = round(center_hz)
         self._session.change(
             replace(self._session.settings, request_hz=request_hz),
-            lambda link: link.tune(request_hz, name=self._name),
+            lambda link: link.tune(request_hz),
         )
         return self._session.tuning.center_hz
 

@@ -10,7 +10,7 @@ import sigmf
 
 from sniff.errors import SourceError
 from sniff.sources import shipped
-from sniff.sources.opening import open_source
+from sniff.sources.opening import Wishes, open_source
 from sniff.sources.shipped import shipped_recordings
 from tests.values.recordings import SHIPPED, SHIPPED_RMS_DBFS
 
@@ -26,7 +26,7 @@ def test_the_bytes_are_those_that_were_published(name):
 @pytest.mark.parametrize("name", NAMES)
 def test_the_metadata_say_rate_and_centre_and_their_hash_agrees(name):
     rate_hz, center_hz, samples, _ = SHIPPED[name]
-    source = open_source(str(shipped_recordings() / f"{name}.sigmf-meta"), verify=True)
+    source = open_source(str(shipped_recordings() / f"{name}.sigmf-meta"), Wishes(verify=True))
     source.close()
     info = source.info
     assert (info.datatype, info.rate_hz, info.centers_hz) == ("cu8", rate_hz, (center_hz,))
