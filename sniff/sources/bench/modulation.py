@@ -10,7 +10,7 @@ from sniff.sources.bench.schema import Tone
 _PITCH_HZ = 118.0
 _HARMONICS = np.arange(3, 27)  # 350 Hz ... 3.1 kHz, the band of a telephone
 _FORMANTS = ((500.0, 200.0, 1.0), (1500.0, 300.0, 0.4), (2500.0, 400.0, 0.15))  # Hz, width, weight
-_SYLLABLES_HZ = (1.9, 0.73)
+_SYLLABLES_HZ = (3.7, 0.83)
 _CREST = 3.0
 """Peak over effective value that is taken for the sound."""
 
@@ -91,9 +91,9 @@ class Speech:
 
     def _loudness(self, true_s: Doubles) -> tuple[Doubles, Doubles]:
         """0 to 1, with pauses, and its change per second."""
-        value = np.zeros_like(true_s)
+        value = np.full_like(true_s, 0.3)
         change = np.zeros_like(true_s)
-        for rate_hz, weight, start in zip(_SYLLABLES_HZ, (0.6, 0.4), self._syllable, strict=True):
+        for rate_hz, weight, start in zip(_SYLLABLES_HZ, (0.45, 0.25), self._syllable, strict=True):
             angle = 2 * np.pi * (rate_hz * true_s + start)
             value = value + weight * np.sin(angle)
             change = change + weight * 2 * np.pi * rate_hz * np.cos(angle)

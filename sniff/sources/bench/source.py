@@ -121,6 +121,7 @@ class BenchSource:
             range_hz=tuner_range_hz(dongle, self._rate_hz),
             clock_hz=float(RTL_CLOCK_HZ),
             image_offset_hz=2 * self._receiver.tuning.if_hz if low_if else None,
+            gain_db=None if self._automatic else self._receiver.gain_db,
             cautions=(_MOVING_LEVEL,) if moving else (),
         )
 
