@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from calib.correction import Correction
 from sniff.model import Caution, Course, Doubles, Mark, Peak, Spectrum
+from sniff.prove import Proof
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,6 +20,8 @@ class SeenLine:
         The same on the uncorrected scale, without the clock's part, Hz.
     level_dbfs, snr_db, width_hz, steady, marks
         As in `Peak`.
+    proof : Proof or None
+        What moving the tuning and stepping the gain told; None when that was not tried.
     """
 
     frequency_hz: float
@@ -30,6 +33,7 @@ class SeenLine:
     width_hz: float
     steady: bool = True
     marks: tuple[Mark, ...] = ()
+    proof: Proof | None = None
 
     @property
     def expanded_hz(self) -> float:

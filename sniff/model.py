@@ -243,6 +243,8 @@ class SourceInfo:
     u_center_hz : float
         Standard uncertainty (k = 1) of the indicated centre, where it is not known what the tuner
         made of what it was asked, Hz.
+    gain_db : float or None
+        Gain of the tuner, dB; None when it is automatic, or there is none.
     serial : str or None
         Serial number of the dongle.
     start_utc : datetime or None
@@ -264,6 +266,7 @@ class SourceInfo:
     image_offset_hz: float | None = None
     usable_fraction: float = 0.8
     u_center_hz: float = 0.0
+    gain_db: float | None = None
     serial: str | None = None
     start_utc: datetime | None = None
     cautions: tuple[Caution, ...] = ()

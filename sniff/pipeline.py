@@ -26,6 +26,7 @@ from sniff.probe import (
     search_half_width_hz,
     search_window,
 )
+from sniff.prove import Trial, prove
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import Welch
 from sniff.superhet.expected import Expected
@@ -33,6 +34,9 @@ from sniff.tuning import Window, choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db
 from sniff.watch import PowerCourse, Presence
 from sniff.zoom import MIN_HOP, Zoom
+
+_PROVE_RBW = 13.7
+_PROVE_GAIN_DB = 6.0
 
 CUT_SHORT = "cut-short"
 """Code of the caution that a source failed in the middle."""
@@ -74,6 +78,66 @@ def look(take: Take, info: SourceInfo, settings: LookSettings, correction: Corre
         When the source fails.
     """
     return _as_look(_survey(take, info, settings, windows=()), settings, correction)
+
+
+def look_and_prove(
+    source: Source, settings: LookSettings, correction: Correction, *, seconds: float
+) -> Look:
+    """Look, then once more a little beside and once more with less gain, and try each peak.
+
+    The source is left as it was.
+
+    Raises
+    ------
+    UsageError
+        When the source cannot be tuned, and as `look`.
+    SourceError
+        When the source fails.
+    """
+    info = source.info
+    if not info.tunable:
+        raise UsageError("--prove tunes and steps the gain, which a recording cannot do")
+    center_hz, gain_db = info.centers_hz[0], info.gain_db
+    first = _survey(source.take(seconds=seconds), info, settings, windows=())
+    plain = replace(settings, course=False)
+    trials: list[Trial] = []
+
+    def again(*, less_gain_db: float) -> Trial:
+        survey = _survey(source.take(seconds=seconds), source.info, plain, windows=())
+        return Trial(
+            moved_hz=survey.view.spectrum.center_hz - first.view.spectrum.center_hz,
+            less_gain_db=less_gain_db,
+            rbw_hz=survey.view.spectrum.rbw_hz,
+            peaks=survey.view.peaks,
+        )
+
+    try:
+        # An odd number of RBWs, so that places do not fall together with a comb of lines.
+        source.tune(center_hz + _PROVE_RBW * first.view.spectrum.rbw_hz)
+        trials.append(again(less_gain_db=0.0))
+        source.tune(center_hz)
+        if gain_db is not None:
+            lower_db = source.set_gain(max(0.0, gain_db - _PROVE_GAIN_DB))
+            if lower_db is not None and lower_db < gain_db:
+                trials.append(again(less_gain_db=gain_db - lower_db))
+    finally:
+        source.tune(center_hz)
+        source.set_gain(gain_db)
+    seen = _as_look(first, settings, correction)
+    proofs = prove(
+        first.view.peaks,
+        trials[0],
+        trials[1] if len(trials) > 1 else None,
+        overloaded=first.view.overloaded,
+    )
+    peaks = tuple(
+        replace(line, proof=proof) for line, proof in zip(seen.result.peaks, proofs, strict=True)
+    )
+    cautions = seen.cautions
+    if len(trials) < 2:
+        text = "the gain could not be stepped: products of overload were not told apart"
+        cautions = (*cautions, Caution(code="gain-not-stepped", text=text))
+    return replace(seen, result=replace(seen.result, peaks=peaks), cautions=cautions)
 
 
 def probe(

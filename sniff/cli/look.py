@@ -15,6 +15,9 @@ from sniff.cli.options import (
 
 @click.command()
 @source_options
+@click.option(
+    "--prove", is_flag=True, help="Retune and step the gain, to tell real lines from false ones."
+)
 @spectrum_options
 @clock_options
 @output_options
@@ -36,13 +39,17 @@ def look(
         with_other_centers,
     )
     from sniff.pipeline import look as run
+    from sniff.pipeline import look_and_prove
 
     correction = correction_from(ppm, u_ppm)
     with opened(source, given) as opened_source:
-        take = opened_source.take(
-            seconds=seconds_of(opened_source.info, given), start_s=given["start"]
-        )
-        seen = run(take, opened_source.info, look_settings(given), correction)
+        info, settings = opened_source.info, look_settings(given)
+        seconds = seconds_of(info, given)
+        if given["prove"]:
+            seen = look_and_prove(opened_source, settings, correction, seconds=seconds or 1.0)
+        else:
+            take = opened_source.take(seconds=seconds, start_s=given["start"])
+            seen = run(take, info, settings, correction)
         show_look(
             with_other_centers(seen, opened_source.info), opened_source.info, correction, given
         )

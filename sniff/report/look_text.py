@@ -6,6 +6,7 @@ from calib.correction import Correction
 from sniff.frontend import describe_spur
 from sniff.look import Look, SeenLine
 from sniff.model import NOT_SIGNALS, Mark, SourceInfo
+from sniff.prove import Proof
 from sniff.report.text import console, table
 from sniff.units import (
     format_db,
@@ -28,6 +29,15 @@ _WORDS = {
 _MOST_SHOWN = 16
 
 
+_PROOFS = {
+    Proof.REAL: "proved real",
+    Proof.OWN: "proved the receiver's own",
+    Proof.IMAGE: "proved an image",
+    Proof.OVERLOAD: "proved a product of overload",
+    Proof.UNPROVEN: "not proved",
+}
+
+
 def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
     """Print the peaks, signals first, then what the front end made."""
     out = console()
@@ -38,8 +48,8 @@ def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
         f"({result.window}, {result.averages} averages)"
     )
     out.print(f"Noise {format_dbfs(result.noise_dbfs_per_hz)}/Hz. Clock {clock_words(correction)}.")
-    signals = [line for line in result.peaks if not NOT_SIGNALS.intersection(line.marks)]
-    others = [line for line in result.peaks if NOT_SIGNALS.intersection(line.marks)]
+    signals = [line for line in result.peaks if _is_signal(line)]
+    others = [line for line in result.peaks if not _is_signal(line)]
     out.print()
     if signals:
         out.print(_table(signals[:_MOST_SHOWN], result.center_hz, info.clock_hz))
@@ -51,6 +61,13 @@ def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
         out.print()
         out.print("Made by the receiver itself, not signals:")
         out.print(_table(others, result.center_hz, info.clock_hz))
+
+
+def _is_signal(line: SeenLine) -> bool:
+    """By proof where there is one, else by the marks."""
+    if line.proof in (None, Proof.UNPROVEN):
+        return not NOT_SIGNALS.intersection(line.marks)
+    return line.proof is Proof.REAL
 
 
 def clock_words(correction: Correction) -> str:
@@ -79,7 +96,8 @@ def _table(lines: list[SeenLine], center_hz: float, clock_hz: float | None) -> o
 
 
 def _remarks(line: SeenLine, clock_hz: float | None) -> str:
-    words = [_WORDS[mark] for mark in line.marks]
+    words = [] if line.proof is None else [_PROOFS[line.proof]]
+    words += [_WORDS[mark] for mark in line.marks]
     if Mark.OWN_SPUR in line.marks and clock_hz:
         words.append(describe_spur(line.indicated_hz, clock_hz))
     if line.width_hz > 0:

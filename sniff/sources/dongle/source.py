@@ -80,6 +80,7 @@ class DongleSource:
             image_offset_hz=2 * tuning.if_hz if tuner.low_if and tuning.if_hz else None,
             usable_fraction=min(_USABLE_FRACTION, width_hz / self._rate_hz),
             u_center_hz=tuning.u_center_hz,
+            gain_db=self.gain_db,
             serial=self._session.strings.serial or None,
             start_utc=self._start_utc,
             cautions=self._cautions(),
