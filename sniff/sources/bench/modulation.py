@@ -98,4 +98,5 @@ class Speech:
             value = value + weight * np.sin(angle)
             change = change + weight * 2 * np.pi * rate_hz * np.cos(angle)
         heard = np.maximum(value, 0.0)
-        return heard**2, 2 * heard * change
+        # A smooth step, so that a syllable neither begins nor ends with a click.
+        return heard**2 * (3 - 2 * heard), 6 * heard * (1 - heard) * change
