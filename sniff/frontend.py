@@ -97,7 +97,7 @@ class FrontEnd:
         Of the spectrum, Hz.
     clock_hz : float or None
         The instrument's clock, whose multiples may show.
-    usable_fraction : float
+    usable_fraction, converter_hz, inverted
         As in `SourceInfo`.
     overloaded : bool
     """
@@ -108,6 +108,8 @@ class FrontEnd:
     clock_hz: float | None
     usable_fraction: float
     overloaded: bool
+    converter_hz: float = 0.0
+    inverted: bool = False
 
     @classmethod
     def of(
@@ -121,6 +123,8 @@ class FrontEnd:
             clock_hz=info.clock_hz,
             usable_fraction=info.usable_fraction,
             overloaded=overloaded,
+            converter_hz=info.converter_hz,
+            inverted=info.inverted,
         )
 
 
@@ -151,7 +155,7 @@ def _marks(peak: Peak, stronger: Sequence[Peak], front_end: FrontEnd) -> list[Ma
         marks.append(Mark.DC)
     if any(_mirrors(peak, other, front_end) for other in stronger):
         marks.append(Mark.IMAGE)
-    if front_end.clock_hz and _is_own_spur(peak, front_end.clock_hz, front_end.rbw_hz):
+    if front_end.clock_hz and _is_own_spur(peak, front_end.clock_hz, front_end):
         marks.append(Mark.OWN_SPUR)
     if front_end.overloaded and _made_by_clipping(peak, stronger, front_end):
         marks.append(Mark.OVERLOAD)
@@ -169,12 +173,16 @@ def _mirrors(peak: Peak, other: Peak, front_end: FrontEnd) -> bool:
     return apart and abs(miss_hz) <= reach_hz and weaker_db >= _MIRROR_DB
 
 
-def _is_own_spur(peak: Peak, clock_hz: float, rbw_hz: float) -> bool:
+def _is_own_spur(peak: Peak, clock_hz: float, front_end: FrontEnd) -> bool:
     """A harmonic of the clock that drives the tuner reads n times its nominal value, whatever
     the crystal's error."""
-    order = round(peak.indicated_hz / clock_hz)
-    reach_hz = min(max(rbw_hz, 3.0 * peak.u_indicated_hz), _WIDEST_RBW * rbw_hz)
-    return order > 0 and abs(peak.indicated_hz - order * clock_hz) <= reach_hz
+    turn = -1.0 if front_end.inverted else 1.0
+    heard_hz = front_end.converter_hz + turn * peak.indicated_hz
+    order = round(heard_hz / clock_hz)
+    reach_hz = max(front_end.rbw_hz, 3.0 * peak.u_indicated_hz)
+    return order > 0 and abs(heard_hz - order * clock_hz) <= min(
+        reach_hz, _WIDEST_RBW * front_end.rbw_hz
+    )
 
 
 def _made_by_clipping(peak: Peak, stronger: Sequence[Peak], front_end: FrontEnd) -> bool:

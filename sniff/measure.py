@@ -6,7 +6,7 @@ from math import hypot, sqrt
 
 import numpy as np
 
-from sniff.model import IQBlock, Peak, Spectrum
+from sniff.model import Doubles, IQBlock, Peak, Spectrum
 from sniff.peaks import Floor, Summit
 from sniff.refine import Estimate, combine, refine
 from sniff.units import to_db
@@ -21,6 +21,7 @@ _FEWEST_CROWDED_FRAMES = 16  # here 9 %, rather than let a neighbour in
 _CLEAR_FRAMES = 4.0  # frame rates to a neighbour: the filter's lobes there are below −58 dB
 _SEARCH_RBW = 1.5
 _RIPPLE = 10.0  # valley ratio below which an unsteady summit is its neighbour's modulation
+_SKIRT_DB = 20.0
 _OWN_SHARE = 0.25  # of what stood out, that a refined line must account for
 _MOST_FRAME_VALUES = 1_500_000  # 24 MB of zoomed frames, twice that as a stretch ends
 
@@ -75,12 +76,20 @@ def zoom_requests(
 def _between_bins_hz(spectrum: Spectrum, top: int) -> float:
     """Vertex of a parabola through the logarithms of a bin and its neighbours; with a Hann window
     within 0.016 bin of a clean line, with any within half a bin."""
-    if not 0 < top < spectrum.psd.size - 1:
-        return spectrum.first_hz + top * spectrum.bin_hz
-    low, mid, high = np.log(np.maximum(spectrum.psd[top - 1 : top + 2], 1e-300))
+    shift, _ = _vertex(spectrum.psd, top)
+    return spectrum.first_hz + (top + shift) * spectrum.bin_hz
+
+
+def _vertex(density: Doubles, top: int) -> tuple[float, float]:
+    """Where that parabola is highest, bins from `top`, and how high."""
+    if not 0 < top < density.size - 1:
+        return 0.0, float(density[top])
+    low, mid, high = np.log(np.maximum(density[top - 1 : top + 2], 1e-300))
     bend = low - 2.0 * mid + high
-    shift = 0.5 * (low - high) / bend if bend < 0 else 0.0
-    return float(spectrum.first_hz + (top + np.clip(shift, -0.5, 0.5)) * spectrum.bin_hz)
+    if bend >= 0:
+        return 0.0, float(density[top])
+    shift = float(np.clip(0.5 * (low - high) / bend, -0.5, 0.5))
+    return shift, float(np.exp(mid - 0.25 * (low - high) * shift))
 
 
 def refine_all(
@@ -154,9 +163,17 @@ def measure(
         steady = estimate is not None and estimate.steady
         if summit.run in runs and not steady and summit.valley_ratio < _RIPPLE:
             continue
-        runs.add(summit.run)
-        peaks.append(_peak(spectrum, floor, summit, request.line_hz, estimate))
+        peak = _peak(spectrum, floor, summit, request.line_hz, estimate)
+        if not any(_is_skirt(peak, other) for other in peaks):
+            runs.add(summit.run)
+            peaks.append(peak)
     return tuple(peaks)
+
+
+def _is_skirt(peak: Peak, other: Peak) -> bool:
+    """A hump that reaches over a much stronger line is that line's noise, not a line beside it."""
+    apart_hz = abs(peak.indicated_hz - other.indicated_hz)
+    return apart_hz < peak.width_hz and other.level_dbfs - peak.level_dbfs > _SKIRT_DB
 
 
 def _peak(
@@ -210,7 +227,7 @@ def _band_power(spectrum: Spectrum, floor: Floor, summit: Summit) -> float:
 def _excess_width_hz(spectrum: Spectrum, floor: Floor, summit: Summit) -> float:
     """Half-power width beyond a pure tone's, by subtraction of squares, Hz; 0 within the noise."""
     over = spectrum.psd - floor.density
-    half = over[summit.bin] / 2.0
+    half = _vertex(over, summit.bin)[1] / 2.0
     sides = []
     for step in (-1, 1):
         at = summit.bin

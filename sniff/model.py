@@ -243,6 +243,12 @@ class SourceInfo:
     u_center_hz : float
         Standard uncertainty (k = 1) of the indicated centre, where it is not known what the tuner
         made of what it was asked, Hz.
+    converter_hz : float
+        Shift of a converter ahead of the tuner: what is on the air is heard this much higher, Hz.
+    inverted : bool
+        Whether that converter turns the spectrum round: `converter_hz` minus the air is heard.
+    pad_db : float
+        Attenuation ahead of the tuner, already added to all levels; negative for a preamplifier.
     gain_db : float or None
         Gain of the tuner, dB; None when it is automatic, or there is none.
     serial : str or None
@@ -266,6 +272,9 @@ class SourceInfo:
     image_offset_hz: float | None = None
     usable_fraction: float = 0.8
     u_center_hz: float = 0.0
+    converter_hz: float = 0.0
+    inverted: bool = False
+    pad_db: float = 0.0
     gain_db: float | None = None
     serial: str | None = None
     start_utc: datetime | None = None

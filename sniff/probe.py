@@ -68,7 +68,7 @@ def search_half_width_hz(line: Expected, search: Tolerance | None) -> float:
 
 def search_window(line: Expected, half_width_hz: float, correction: Correction) -> Window:
     """Where to search on the indicated scale: the window widened by the clock's uncertainty."""
-    wide_hz = half_width_hz + 2.0 * correction.u_ppm * 1e-6 * line.expected_hz
+    wide_hz = half_width_hz + 2.0 * correction.u_at(line.expected_hz)
     return Window(
         low_hz=correction.indicate(line.expected_hz - wide_hz),
         high_hz=correction.indicate(line.expected_hz + wide_hz),
@@ -277,8 +277,7 @@ def _frequency_verdict(line: Expected, peak: Peak, correction: Correction) -> Ou
 
 
 def _what_would_decide(peak: Peak, correction: Correction) -> str:
-    clock_hz = peak.indicated_hz * correction.u_ppm * 1e-6
-    if clock_hz >= peak.u_indicated_hz:
+    if correction.u_at(peak.indicated_hz) >= peak.u_indicated_hz:
         return "calibrate the clock"
     return "observe longer, or find out why the line is not steady,"
 

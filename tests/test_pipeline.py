@@ -108,3 +108,38 @@ def test_the_course_shows_when_a_line_was_there() -> None:
     gone = times[strip < 0.01]
     assert gone.min() == pytest.approx(80_000 / RATE_HZ, abs=0.02)
     assert gone.max() == pytest.approx(120_000 / RATE_HZ, abs=0.02)
+
+
+@pytest.mark.parametrize("place", [0.0, 0.25, 0.5])
+def test_a_line_that_drifts_a_little_is_not_called_wide(place: float) -> None:
+    rng = np.random.default_rng(6)
+    offset_hz = (100 + place) * RATE_HZ / 1024
+    samples = tone(250_000, offset_hz=offset_hz, drift_hz_per_s=2.0)
+    found = look(take_of(samples + noise(rng, 250_000, power=1e-5)), info(), SETTINGS, EXACT)
+    (peak,) = found.result.peaks
+    assert peak.width_hz == 0.0
+    assert peak.u_hz < 3.0
+
+
+def test_a_line_that_is_wide_has_its_width() -> None:
+    """Frequency noise of rms s far slower than s makes a Gaussian line 2.355 s wide (closed form:
+    the spectrum follows the distribution of the frequency)."""
+    rng = np.random.default_rng(7)
+    slow = np.repeat(rng.standard_normal(500), 1_000) * 1_500.0
+    samples = 0.3 * np.exp(2j * np.pi * (20_000.0 * np.arange(500_000) + np.cumsum(slow)) / RATE_HZ)
+    found = look(take_of(samples + noise(rng, 500_000, power=1e-4)), info(), SETTINGS, EXACT)
+    peak = found.result.peaks[0]
+    assert not peak.steady
+    assert peak.width_hz == pytest.approx(2.355 * 1_500.0, rel=0.5)
+    assert abs(peak.frequency_hz - CENTER_HZ - 20_000.0) < 2 * peak.u_hz
+
+
+def test_the_phase_noise_beside_a_strong_line_is_no_line_of_its_own() -> None:
+    rng = np.random.default_rng(8)
+    shape = 1 / (1 + (np.fft.fftfreq(500_000, 1 / RATE_HZ) / 15_000.0) ** 4)
+    skirt = np.fft.ifft(np.fft.fft(noise(rng, 500_000, power=1.0)) * np.sqrt(shape))
+    samples = tone(500_000, offset_hz=-30_000.0) * (1 + 0.01 * skirt)
+    found = look(take_of(samples + noise(rng, 500_000, power=3e-5)), info(), SETTINGS, EXACT)
+    beside = [p for p in found.result.peaks if p.level_dbfs < -20]
+    assert len(beside) <= 2  # of some hundred bins over the threshold
+    assert found.result.peaks[0].frequency_hz == pytest.approx(CENTER_HZ - 30_000.0, abs=0.1)

@@ -4,7 +4,7 @@ from rich.text import Text
 
 from calib.correction import Correction
 from sniff.frontend import describe_spur
-from sniff.look import Look, SeenLine
+from sniff.look import Look, LookResult, SeenLine
 from sniff.model import NOT_SIGNALS, Mark, SourceInfo
 from sniff.prove import Proof
 from sniff.report.text import console, table
@@ -27,6 +27,7 @@ _WORDS = {
     Mark.OVERLOAD: "made by overload",
 }
 _MOST_SHOWN = 16
+_RESTLESS = 0.01  # of the RBW; a smaller wander is told by U
 
 
 _PROOFS = {
@@ -52,7 +53,7 @@ def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
     others = [line for line in result.peaks if not _is_signal(line)]
     out.print()
     if signals:
-        out.print(_table(signals[:_MOST_SHOWN], result.center_hz, info.clock_hz))
+        out.print(_table(signals[:_MOST_SHOWN], result, info.clock_hz))
     else:
         out.print("No line stands out of the noise.")
     if len(signals) > _MOST_SHOWN:
@@ -60,7 +61,7 @@ def print_look(look: Look, info: SourceInfo, correction: Correction) -> None:
     if others:
         out.print()
         out.print("Made by the receiver itself, not signals:")
-        out.print(_table(others, result.center_hz, info.clock_hz))
+        out.print(_table(others, result, info.clock_hz))
 
 
 def _is_signal(line: SeenLine) -> bool:
@@ -77,17 +78,17 @@ def clock_words(correction: Correction) -> str:
     return f"{ppm}± {format_parts(expanded_ppm)} (k = 2), {correction.origin}"
 
 
-def _table(lines: list[SeenLine], center_hz: float, clock_hz: float | None) -> object:
+def _table(lines: list[SeenLine], result: LookResult, clock_hz: float | None) -> object:
     return table(
         ["frequency", "U (k = 2)", "from centre", "level", "over noise", "<remarks"],
         [
             (
                 format_frequency(line.frequency_hz, line.expanded_hz),
                 f"± {format_span(line.expanded_hz)}",
-                format_error(line.indicated_hz - center_hz, 2.0 * line.u_indicated_hz),
+                format_error(line.indicated_hz - result.center_hz, 2.0 * line.u_indicated_hz),
                 format_dbfs(line.level_dbfs),
                 format_db(line.snr_db),
-                Text(_remarks(line, clock_hz)),
+                Text(_remarks(line, result.rbw_hz, clock_hz)),
             )
             for line in lines
         ],
@@ -95,13 +96,13 @@ def _table(lines: list[SeenLine], center_hz: float, clock_hz: float | None) -> o
     )
 
 
-def _remarks(line: SeenLine, clock_hz: float | None) -> str:
+def _remarks(line: SeenLine, rbw_hz: float, clock_hz: float | None) -> str:
     words = [] if line.proof is None else [_PROOFS[line.proof]]
     words += [_WORDS[mark] for mark in line.marks]
     if Mark.OWN_SPUR in line.marks and clock_hz:
         words.append(describe_spur(line.indicated_hz, clock_hz))
     if line.width_hz > 0:
         words.append(f"{format_span(line.width_hz)} wide")
-    elif not line.steady:
+    elif not line.steady and line.u_indicated_hz > _RESTLESS * rbw_hz:
         words.append("not steady")
     return ", ".join(words)

@@ -1,9 +1,9 @@
 """From a spectrum to what is drawn: clock-corrected megahertz, dBFS, no more points than paper."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +17,8 @@ from sniff.units import format_frequency, format_parts, format_ppm, format_secon
 
 U_WORDS = "± is U (k = 2)".replace(" ", "\N{NO-BREAK SPACE}")
 
+Hertz = TypeVar("Hertz", float, Doubles)
+
 _LEAST_POWER = 1e-30
 """-300 dBFS stands for digital silence, which has no logarithm."""
 
@@ -29,6 +31,8 @@ class Scale:
     ----------
     factor : float
         True over indicated frequency; 1 when nothing is known.
+    offset_hz : float
+        Added to that when a converter sits ahead of the instrument, Hz.
     words : str
         What the axis says of it.
     statement : str
@@ -38,6 +42,15 @@ class Scale:
     factor: float
     words: str
     statement: str
+    offset_hz: float = 0.0
+
+    def true_hz(self, indicated_hz: Hertz) -> Hertz:
+        """From the indicated axis to the true one."""
+        return indicated_hz * self.factor + self.offset_hz
+
+    def indicated_hz(self, true_hz: float) -> float:
+        """And back."""
+        return (true_hz - self.offset_hz) / self.factor
 
 
 def scale_of(looks: Iterable[Look], clock: Correction | None) -> Scale:
@@ -48,7 +61,8 @@ def scale_of(looks: Iterable[Look], clock: Correction | None) -> Scale:
     read backwards).
     """
     if clock is not None:
-        return _corrected(clock.factor, clock.ppm, clock.u_ppm, f", {clock.origin}")
+        scale = _corrected(clock.factor, clock.ppm, clock.u_ppm, f", {clock.origin}")
+        return replace(scale, offset_hz=clock.offset_hz)
     lines = [line for look in looks for line in look.result.peaks if line.indicated_hz > 0]
     if not lines:
         return Scale(factor=1.0, words="as indicated", statement="clock: not corrected")

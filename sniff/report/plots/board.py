@@ -187,7 +187,7 @@ def _draw_finding(axes: Axes, look: Look, line: BoardLine, ruler: Ruler, scale: 
     if line.frequency_hz is not None and line.u_hz is not None and line.level_dbfs is not None:
         axes.errorbar(
             ruler.place(line.frequency_hz),
-            height_dbfs(look, line.frequency_hz / scale.factor, line.level_dbfs),
+            height_dbfs(look, scale.indicated_hz(line.frequency_hz), line.level_dbfs),
             xerr=2.0 * line.u_hz / ruler.unit,
             zorder=5,
             **style.READING_BAR,

@@ -59,7 +59,7 @@ def _look_of(line: BoardLine, looks: Sequence[Look], scale: Scale) -> Look | Non
         inside,
         key=lambda look: (
             not any(is_read_from(line, peak, look) for peak in look.result.peaks),
-            abs(look.result.center_hz * scale.factor - line.expected_hz),
+            abs(scale.true_hz(look.result.center_hz) - line.expected_hz),
         ),
         default=None,
     )

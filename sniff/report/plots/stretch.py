@@ -70,8 +70,8 @@ def stretch_of(course: Course, scale: Scale, line: BoardLine | None = None) -> S
         start_s=course.start_s,
         stop_s=course.start_s + power.shape[0] * course.row_s,
         row_s=course.row_s * by_row,
-        low_hz=(edge_hz + first * course.column_hz) * scale.factor,
-        high_hz=(edge_hz + stop * course.column_hz) * scale.factor,
+        low_hz=scale.true_hz(edge_hz + first * course.column_hz),
+        high_hz=scale.true_hz(edge_hz + stop * course.column_hz),
         column_hz=course.column_hz * by_column * scale.factor,
     )
 
@@ -93,7 +93,7 @@ def unobserved_s(course: Course) -> float:
 
 def _centers_hz(course: Course, scale: Scale) -> Doubles:
     columns = np.arange(course.tone_power.shape[1], dtype=np.float64)
-    return (course.first_hz + course.column_hz * columns) * scale.factor
+    return scale.true_hz(course.first_hz + course.column_hz * columns)
 
 
 def _columns_about(course: Course, scale: Scale, line: BoardLine) -> tuple[int, int]:

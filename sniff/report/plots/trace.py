@@ -26,7 +26,7 @@ def span_hz(look: Look, scale: Scale) -> tuple[float, float]:
     """True frequencies of the spectrum's outer edges, Hz."""
     spectrum = look.spectrum
     low_hz = spectrum.first_hz - spectrum.bin_hz / 2.0
-    return low_hz * scale.factor, (low_hz + spectrum.rate_hz) * scale.factor
+    return scale.true_hz(low_hz), scale.true_hz(low_hz + spectrum.rate_hz)
 
 
 def draw_traces(
@@ -59,7 +59,7 @@ def draw_traces(
     """
     spectrum = look.spectrum
     rbw_hz = spectrum.rbw_hz
-    frequencies_hz = spectrum.frequencies_hz * scale.factor
+    frequencies_hz = scale.true_hz(spectrum.frequencies_hz)
     half_hz = spectrum.bin_hz * scale.factor / 2.0
     seen = (frequencies_hz >= low_hz - 2 * half_hz) & (frequencies_hz <= high_hz + 2 * half_hz)
     traces = [
