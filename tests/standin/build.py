@@ -47,6 +47,21 @@ def build(source: str, folder: Path) -> Path:
     return library
 
 
+def environment(library: Path, **variables: object) -> dict[str, str]:
+    """For a process in which the real wrapper is to load the stand-in for the driver.
+
+    Parameters
+    ----------
+    library : Path
+        From `rtlsdr_library`.
+    **variables
+        ``STANDIN_...`` without that beginning, in lower case; see rtlsdr.c.
+    """
+    path = os.pathsep.join((str(SITE), str(_FOLDER.parents[1])))
+    wanted = {f"STANDIN_{name.upper()}": str(value) for name, value in variables.items()}
+    return {**os.environ, "PYTHONPATH": path, "STANDIN_LIBRARY": str(library), **wanted}
+
+
 @pytest.fixture(scope="session")
 def usb_library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The stand-in for the USB library, to be preloaded under the real packaged driver."""

@@ -462,11 +462,17 @@ static void serve(dongle *d, unsigned char *out, uint32_t length) {
     d->bytes += length;
 }
 
-static void keep_pace(dongle *d, uint32_t coming) {
+/* Waits till so many samples are made. A reader that is late by more than the driver's buffers
+ * hold finds the rest gone, without a word. */
+static void keep_pace(dongle *d, uint32_t coming, double held) {
     double pace = number("STANDIN_PACE", 1);
     if (pace <= 0) return;
-    double due = (double)(d->sample + coming - d->stream_base) / true_rate(d) / pace;
-    wait_s(d->started + due - now());
+    double speed = true_rate(d) * pace;
+    double late = now() - d->started - (double)(d->sample + coming - d->stream_base) / speed;
+    if (late * speed > held)
+        d->sample += (uint64_t)(late * speed);
+    else
+        wait_s(-late);
 }
 
 static int stalled(dongle *d) {
@@ -484,7 +490,7 @@ API int rtlsdr_read_sync(dongle *d, unsigned char *out, int length, int *got) {
     if (length % 512) return OVERFLOW_;
     while (stalled(d)) wait_s(1e-2); /* for ever, as the real one */
     d->started = now(), d->stream_base = d->sample;
-    keep_pace(d, (uint32_t)length / 2);
+    keep_pace(d, (uint32_t)length / 2, 1e12);
     serve(d, out, (uint32_t)length);
     *got = length;
     return 0;
@@ -512,7 +518,7 @@ API int rtlsdr_read_async(dongle *d, reader callback, void *context, uint32_t co
             full = length / 2;
             d->short_done = 1;
         }
-        keep_pace(d, length / 2);
+        keep_pace(d, length / 2, 0.5 * count * length);
         serve(d, buffer, full);
         if (full < length) d->sample += (length - full) / 2;
         if (d->state == RUNNING) callback(buffer, full, context);

@@ -177,21 +177,15 @@ def _listing(driver: Driver, index: int) -> DongleListing:
         strings = _strings(driver, index, name)
     except SourceError as error:
         return DongleListing(index=index, serial="", product="", trouble=str(error))
+    handle = Handle(driver)
     try:
-        handle = Handle(driver, index, name=name)
-    except SourceError as error:
-        return DongleListing(
-            index=index, serial=strings.serial, product=strings.product, trouble=str(error)
-        )
-    try:
+        handle.open(index, name=name)
         tuner = tuner_of(handle, strings, bandwidth_hz=_LISTED_BANDWIDTH_HZ)
         gains_db = handle.gains_db() if tuner.has_gain else ()
-    except CallFailedError as failure:
+    except (SourceError, CallFailedError) as failure:
+        why = failure if isinstance(failure, SourceError) else not_opened(name, failure.code)
         return DongleListing(
-            index=index,
-            serial=strings.serial,
-            product=strings.product,
-            trouble=str(not_opened(name, failure.code)),
+            index=index, serial=strings.serial, product=strings.product, trouble=str(why)
         )
     finally:
         handle.close()

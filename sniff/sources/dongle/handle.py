@@ -40,32 +40,39 @@ def usb_strings(driver: Driver, index: int) -> UsbStrings:
     return UsbStrings(maker=maker, product=product, serial=serial)
 
 
+_NOTHING = ctypes.c_void_p()
+
+
 class Handle:
-    """A dongle that was opened. After any `CallFailedError`, `close` it.
+    """One dongle. After any `CallFailedError`, `close` it.
 
     Nothing here may be called from the callback of `read_async`.
 
     Parameters
     ----------
     driver : Driver
-    index : int
-        As the driver counts dongles.
-    name : str
-        As the user wrote it, for errors.
-
-    Raises
-    ------
-    SourceError
-        When it cannot be opened.
     """
 
-    def __init__(self, driver: Driver, index: int, *, name: str) -> None:
+    def __init__(self, driver: Driver) -> None:
         self._driver = driver
         self._calls = driver.calls
-        self._device: Any = ctypes.c_void_p()
+        self._device: Any = _NOTHING
+
+    def open(self, index: int, *, name: str) -> None:
+        """Open the dongle of this index; `name` as the user wrote it.
+
+        Raises
+        ------
+        SourceError
+            When it cannot be opened.
+        """
+        # The driver itself fills this in, so that whatever interrupts Python after the call, such
+        # as Ctrl-C, finds a handle that `close` closes.
+        self._device = ctypes.c_void_p()
         with quiet():
             code = self._calls.rtlsdr_open(ctypes.byref(self._device), index)
         if code < 0 or not self._device:
+            self._device = _NOTHING
             raise not_opened(name, code)
 
     @property
@@ -169,9 +176,11 @@ class Handle:
     def close(self) -> None:
         """Let go of the device; harmless when called twice. No read may be under way: the driver
         would wait for it, for ever."""
-        if self._device:
-            device, self._device = self._device, ctypes.c_void_p()
-            with quiet():
+        with quiet():
+            if device := self._device:
+                # Forgotten first: closed twice, it would be freed twice. Python looks for Ctrl-C
+                # after the call, not between these two.
+                self._device = _NOTHING
                 self._calls.rtlsdr_close(device)
 
     def _live(self) -> Any:

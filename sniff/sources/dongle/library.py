@@ -3,9 +3,12 @@
 import contextlib
 import ctypes
 import os
+import signal
 import sys
+import threading
 from collections.abc import Iterator
 from dataclasses import dataclass
+from types import FrameType
 from typing import Any
 
 from sniff.errors import SourceError
@@ -48,7 +51,7 @@ def load_driver() -> Driver:
         )
     try:
         # Its loader prints to standard output when a library does not load; results go there.
-        with contextlib.redirect_stdout(sys.stderr):
+        with _interrupts_kept(), contextlib.redirect_stdout(sys.stderr):
             from rtlsdr.librtlsdr import librtlsdr, rtlsdr_read_async_cb_t
     except AttributeError as error:
         raise SourceError(
@@ -65,6 +68,23 @@ def load_driver() -> Driver:
         librtlsdr.rtlsdr_set_tuner_if_mode.argtypes = [ctypes.c_void_p, ctypes.c_int]
         librtlsdr.rtlsdr_set_tuner_if_mode.restype = ctypes.c_int
     return Driver(calls=librtlsdr, callback_type=rtlsdr_read_async_cb_t, freezes_if=freezes_if)
+
+
+@contextlib.contextmanager
+def _interrupts_kept() -> Iterator[None]:
+    """Keep Ctrl-C till the end: the wrapper's import has ``except:`` clauses that would eat it."""
+    is_main = threading.current_thread() is threading.main_thread()
+    if not is_main or signal.getsignal(signal.SIGINT) is None:  # not Python's to set
+        yield
+        return
+    kept: list[tuple[int, FrameType | None]] = []
+    usual = signal.signal(signal.SIGINT, lambda number, frame: kept.append((number, frame)))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, usual)
+        if kept and callable(usual):
+            usual(*kept[0])
 
 
 @contextlib.contextmanager

@@ -1,4 +1,4 @@
-"""A dongle that is open, set and sending: from here on it works or is dropped, never mended."""
+"""A dongle that is opened, set and read: it works or is dropped, never mended."""
 
 import contextlib
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from sniff.errors import SourceError
 from sniff.sources.dongle.devices import find_dongle
 from sniff.sources.dongle.faults import CallFailedError, gone, stalled
 from sniff.sources.dongle.gain import nearest_step_db
-from sniff.sources.dongle.handle import Handle
+from sniff.sources.dongle.handle import Handle, UsbStrings
 from sniff.sources.dongle.library import Driver, quiet
 from sniff.sources.dongle.reader import QUEUE_BYTES, Reader
 from sniff.sources.dongle.tuners import Tuner, has_upconverter, tuner_of
@@ -46,84 +46,88 @@ class Settings:
 
 
 class Link:
-    """Opens, sets and starts; `close` undoes it all.
+    """A dongle on its way from `open` to `close`.
 
     Parameters
     ----------
     driver : Driver
-    wanted : str or None
-        See `find_dongle`.
     settings : Settings
     made_hz : float
         Sample rate that the resampler makes of the one asked for, Hz.
-    first_index : callable
-        Tells the number of its first sample, when that is about to be made.
-    stall_s : float
-        So long may nothing come.
     name : str
         As the user wrote it.
     queue_bytes : int
         As `reader.QUEUE_BYTES`.
-
-    Raises
-    ------
-    SourceError
-        When it cannot be opened, or cannot be tuned there.
-    CallFailedError
-        When it fails while it is being set; it is closed then.
     """
+
+    tuner: Tuner
+    strings: UsbStrings
+    gains_db: tuple[float, ...]
+    tuning: Tuning
 
     def __init__(
         self,
         driver: Driver,
-        wanted: str | None,
         settings: Settings,
         *,
         made_hz: float,
-        first_index: Callable[[], int],
-        stall_s: float,
         name: str,
         queue_bytes: int = QUEUE_BYTES,
     ) -> None:
+        self._driver = driver
         self._settings = settings
-        index, self.strings = find_dongle(driver, wanted, name=name)
+        self._name = name
+        self._handle = Handle(driver)
+        self.reader = Reader(
+            self._handle, driver.callback_type, rate_hz=made_hz, queue_bytes=queue_bytes
+        )
+
+    def open(self, wanted: str | None, *, first_index: Callable[[], int], stall_s: float) -> None:
+        """Open, set, and wait till it sends. `close` it, whether this succeeds or not.
+
+        Parameters
+        ----------
+        wanted : str or None
+            See `find_dongle`.
+        first_index : callable
+            Tells the number of its first sample, when that is about to be made.
+        stall_s : float
+            So long may nothing come.
+
+        Raises
+        ------
+        SourceError
+            When it cannot be opened, or cannot be tuned there.
+        CallFailedError
+            When it fails while it is being set.
+        """
+        settings = self._settings
+        index, self.strings = find_dongle(self._driver, wanted, name=self._name)
         if settings.direct is not None and has_upconverter(self.strings):
             raise SourceError(
-                f"{name}: this dongle has no direct sampling, and needs none: its own converter "
-                "takes it down to 0.5 MHz; leave --direct out"
+                f"{self._name}: this dongle has no direct sampling, and needs none: its own "
+                "converter takes it down to 0.5 MHz; leave --direct out"
             )
-        self._handle = Handle(driver, index, name=name)
-        self._reader: Reader | None = None
-        try:
-            self.tuner = tuner_of(
-                self._handle,
-                self.strings,
-                bandwidth_hz=settings.bandwidth_hz,
-                direct=settings.direct is not None,
-            )
-            self.gains_db = self._handle.gains_db() if self.tuner.has_gain else ()
-            self.tuning = tuning_at(self.tuner, settings.request_hz, name=name)
-            self._set_all()
-            self.reader = Reader(
-                self._handle,
-                driver.callback_type,
-                rate_hz=made_hz,
-                first_index=first_index(),
-                queue_bytes=queue_bytes,
-            )
-            self._reader = self.reader
-            with quiet():  # the driver tells how it allocates its buffers
-                self.reader.start()
-                came = self.reader.wait_first(stall_s)
-            if not came:
-                raise gone(name) if self.reader.ended else stalled(name, stall_s)
-        except BaseException:  # Ctrl-C too must not leave it open
-            self.close()
-            raise
+        self._handle.open(index, name=self._name)
+        self.tuner = tuner_of(
+            self._handle,
+            self.strings,
+            bandwidth_hz=settings.bandwidth_hz,
+            direct=settings.direct is not None,
+        )
+        self.gains_db = self._handle.gains_db() if self.tuner.has_gain else ()
+        self.tuning = tuning_at(self.tuner, settings.request_hz, name=self._name)
+        self._set_all()
+        with quiet():  # the driver tells how it allocates its buffers
+            self.reader.start(first_index())
+            came = self.reader.wait_first(stall_s)
+        if not came:
+            ended = self.reader.ended
+            raise gone(self._name) if ended else stalled(self._name, stall_s)
 
-    def tune(self, request_hz: int, *, name: str) -> None:
+    def tune(self, request_hz: int) -> None:
         """Set the centre; see `tuning`."""
-        tuning = tuning_at(self.tuner, request_hz, name=name)
+        tuning = tuning_at(self.tuner, request_hz, name=self._name)
         self._handle.set_center(request_hz)
         self.tuning = tuning
 
@@ -141,7 +145,7 @@ class Link:
 
     def close(self) -> None:
         """Stop and close; harmless when called twice."""
-        if self._reader is not None and not self._reader.stop():
+        if not self.reader.stop():
             return  # the driver never came back: closing now would free what it still uses
         if self._settings.bias_supply:
             # Where that fails the dongle is gone, and the voltage with it.

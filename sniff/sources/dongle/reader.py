@@ -55,8 +55,6 @@ class Reader:
         See `Driver`.
     rate_hz : float
         Sample rate, Hz.
-    first_index : int
-        Number of the first sample.
     queue_bytes : int
         As `QUEUE_BYTES`.
     """
@@ -67,7 +65,6 @@ class Reader:
         callback_type: Any,
         *,
         rate_hz: float,
-        first_index: int = 0,
         queue_bytes: int = QUEUE_BYTES,
     ) -> None:
         self._handle = handle
@@ -78,11 +75,12 @@ class Reader:
         self._chunks: deque[Chunk] = deque()
         self._queued = 0
         self._clock = HostClock(rate_hz)
-        self._first_index = first_index
+        self._first_index = 0
         self._end = 0  # counted from `first_index`, as the clock sees it
         self._lost = 0
         self._listener: int | None = None
         self._asked_to_stop = False
+        self._reading = False
         self._ended = False
         self._arrived_s = time.monotonic()
         # A daemon, so that an interpreter which ends in disorder is not held up by it; `stop`
@@ -116,8 +114,9 @@ class Reader:
             made = self._clock.made_by(time.monotonic())
             return self._first_index + max(made, self._end)
 
-    def start(self) -> None:
-        """Begin."""
+    def start(self, first_index: int) -> None:
+        """Begin; the first sample has this number."""
+        self._first_index = first_index
         self._arrived_s = time.monotonic()
         self._thread.start()
 
@@ -153,19 +152,28 @@ class Reader:
     def stop(self) -> bool:
         """End, and wait for it; False when the driver does not let go: then the handle must not
         be closed, as the thread is still within it."""
-        self._asked_to_stop = True
+        with self._news:
+            self._asked_to_stop = True
+            if not self._reading:
+                return True  # not begun, and will not; Ctrl-C may come while a thread starts
         patience_s = time.monotonic() + _CANCEL_PATIENCE_S
         # Asked again and again: before the driver has begun to read, asking has no effect.
-        while self._thread.is_alive() and time.monotonic() < patience_s:
+        while not self._ended and time.monotonic() < patience_s:
             self._handle.cancel_async()
-            self._thread.join(_CANCEL_AGAIN_S)
-        return not self._thread.is_alive()
+            with self._news:
+                self._news.wait_for(lambda: self._ended, _CANCEL_AGAIN_S)
+        if self._ended and self._thread.is_alive():
+            self._thread.join()  # it has nothing left to do
+        return self._ended
 
     def _run(self) -> None:
+        with self._news:
+            if self._asked_to_stop:
+                return
+            self._reading = True
         callback = self._callback_type(self._receive)
         try:
-            if not self._asked_to_stop:
-                self._handle.read_async(callback, buffers=BUFFERS, buffer_bytes=self._buffer_bytes)
+            self._handle.read_async(callback, buffers=BUFFERS, buffer_bytes=self._buffer_bytes)
         finally:
             with self._news:
                 self._ended = True

@@ -87,7 +87,7 @@ class Session:
         self._listener: int | None = None
         self.settings = settings
         self.setting_count = 0
-        link = self._lasting(self._connected)
+        link = self._lasting(self._connected)  # what fails here leaves nothing open
         self.tuner, self.strings, self.gains_db = link.tuner, link.strings, link.gains_db
         self.tuning = link.tuning
 
@@ -228,15 +228,17 @@ class Session:
             return self._holder.link
         link = Link(
             self._driver,
-            self._wanted,
             self.settings,
             made_hz=self._made_hz,
-            first_index=self._index_while_away,
-            stall_s=self._stall_s,
             name=self._name,
             queue_bytes=self._queue_bytes,
         )
-        self._holder.link = link
+        self._holder.link = link  # before it is opened: Ctrl-C may come at any moment
+        try:
+            link.open(self._wanted, first_index=self._index_while_away, stall_s=self._stall_s)
+        except BaseException:
+            self._holder.close()
+            raise
         # Another dongle may have this one's index when both are plugged in again.
         self._wanted = self._wanted or link.strings.serial or None
         self._generation += 1

@@ -1,6 +1,5 @@
 """The dongle as a source of IQ."""
 
-import os
 import weakref
 from collections.abc import Iterator
 from dataclasses import replace
@@ -11,22 +10,19 @@ import numpy as np
 
 from calib.tuner import RTL_CLOCK_HZ, Tuning, resampler_rate
 from sniff.errors import SourceError
-from sniff.model import Caution, IQBlock, SourceInfo
+from sniff.model import IQBlock, SourceInfo
 from sniff.sources.dongle.assembly import Assembler, RawBlock
+from sniff.sources.dongle.cautions import cautions_of
 from sniff.sources.dongle.gain import GainTrial, best_gain_db, nearest_step_db, trial
 from sniff.sources.dongle.link import Link
 from sniff.sources.dongle.session import Session
 from sniff.sources.dongle.settling import SettlingRule
 from sniff.sources.spool import SpooledTake
 
-SAFE_RATE_HZ = 2.56e6
-"""Above this the chip loses samples without telling (common practice, no source)."""
-
 _USABLE_FRACTION = 0.8
 _BLOCK_S = 0.05
 _RETRY_S = 0.25
 _TRIAL_S = 0.02
-_DRIVER_OPTIONS = "LIBRTLSDR_OPT"
 
 
 class DongleSource:
@@ -83,7 +79,7 @@ class DongleSource:
             gain_db=self.gain_db,
             serial=self._session.strings.serial or None,
             start_utc=self._start_utc,
-            cautions=self._cautions(),
+            cautions=cautions_of(self._session.settings, tuner, tuning, lost=self._session.lost),
         )
 
     @property
@@ -255,50 +251,3 @@ class DongleSource:
                         session.has_settled(assembler.settled_generation)
         finally:
             session.finish(stream)
-
-    def _cautions(self) -> tuple[Caution, ...]:
-        session = self._session
-        settings, tuner = session.settings, session.tuner
-        cautions = []
-        if settings.rate_hz > SAFE_RATE_HZ:
-            cautions.append(
-                Caution(
-                    code="rate-loses-samples",
-                    text=f"at {settings.rate_hz / 1e6:g} MS/s the dongle may lose samples without "
-                    f"telling; at most {SAFE_RATE_HZ / 1e6:g} MS/s are safe",
-                )
-            )
-        if tuner.has_gain and settings.gain_db is None:
-            cautions.append(
-                Caution(
-                    code="levels-not-fixed",
-                    text="the gain is automatic: levels follow what else is heard and cannot be "
-                    "compared",
-                )
-            )
-        if session.tuning.u_center_hz > 0:
-            cautions.append(
-                Caution(
-                    code="tuner-unknown",
-                    text=f"what the tuner ({tuner.name}) makes of a frequency is not known: "
-                    f"all readings are unsure by {2 * session.tuning.u_center_hz:.0f} Hz (k = 2) "
-                    "more",
-                )
-            )
-        if _DRIVER_OPTIONS in os.environ:
-            cautions.append(
-                Caution(
-                    code="driver-options",
-                    text=f"{_DRIVER_OPTIONS} is set: the driver may tune and set otherwise than "
-                    "it is told; unset it",
-                )
-            )
-        if session.lost:
-            cautions.append(
-                Caution(
-                    code="samples-lost",
-                    text=f"{session.lost} samples were lost on the way from the dongle; ask for a "
-                    "lower --rate, or give the computer less else to do",
-                )
-            )
-        return tuple(cautions)

@@ -3,6 +3,7 @@
 import ctypes
 import sys
 import threading
+import weakref
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -15,7 +16,7 @@ from tests.standin.build import SITE, rtlsdr_library, usb_library
 __all__ = ["rtlsdr_library", "usb_library"]
 
 
-def _forget_wrapper() -> None:
+def forget_wrapper() -> None:
     """One library per import: the next import takes the one that is wanted then."""
     for name in [name for name in sys.modules if name.split(".")[0] in ("rtlsdr", "pyrtlsdrlib")]:
         del sys.modules[name]
@@ -24,11 +25,11 @@ def _forget_wrapper() -> None:
 @pytest.fixture(scope="package")
 def loaded(rtlsdr_library: Path) -> Iterator[ctypes.CDLL]:
     with pytest.MonkeyPatch.context() as patch:
-        _forget_wrapper()
+        forget_wrapper()
         patch.syspath_prepend(str(SITE))
         patch.setenv("STANDIN_LIBRARY", str(rtlsdr_library))
         yield ctypes.CDLL(str(rtlsdr_library))
-        _forget_wrapper()
+        forget_wrapper()
 
 
 class Standin:
@@ -37,16 +38,17 @@ class Standin:
     def __init__(self, library: ctypes.CDLL, patch: pytest.MonkeyPatch) -> None:
         self._library = library
         self._patch = patch
-        self._opened: list[DongleSource] = []
+        self._opened: weakref.WeakSet[DongleSource] = weakref.WeakSet()
 
     def open(self, serial: str | None = None, **changes: object) -> DongleSource:
         """Open it at 100 MHz, 2.4 MS/s, 20.7 dB, unless told otherwise; closed after the test."""
         options: dict[str, Any] = {"rate_hz": 2.4e6, "center_hz": 100e6, "gain": 20.7}
-        self._opened.append(open_dongle(serial, **(options | changes)))
-        return self._opened[-1]
+        source = open_dongle(serial, **(options | changes))
+        self._opened.add(source)
+        return source
 
     def close(self) -> None:
-        for source in self._opened:
+        for source in list(self._opened):
             source.close()
 
     def set(self, **variables: object) -> None:

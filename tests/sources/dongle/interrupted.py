@@ -1,6 +1,7 @@
 """A program that reads a dongle and is interrupted; how it ends is told on standard output.
 
-``tidy`` closes the source as every command does; ``careless`` leaves it to the exit.
+``tidy`` looks for the best gain first, which takes its time, and closes the source as every command
+does; ``careless`` leaves that to the exit.
 """
 
 import atexit
@@ -18,9 +19,11 @@ def main() -> None:
     from sniff.sources.dongle import open_dongle
 
     print("begin", flush=True)
+    tidy = sys.argv[1] == "tidy"
     source = None
     try:
-        source = open_dongle(None, rate_hz=2.4e6, center_hz=100e6, gain="best")
+        gain = "best" if tidy else 20.7
+        source = open_dongle(None, rate_hz=2.4e6, center_hz=100e6, gain=gain)
         while True:
             for _ in source.stream(seconds=0.03):
                 pass
@@ -28,7 +31,7 @@ def main() -> None:
     except KeyboardInterrupt:
         print("interrupted", flush=True)
     finally:
-        if source is not None and sys.argv[1] == "tidy":
+        if source is not None and tidy:
             source.close()
 
 

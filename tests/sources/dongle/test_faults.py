@@ -54,9 +54,10 @@ def test_a_dongle_that_cannot_be_used_says_why_and_is_left_closed(
 
 
 def test_a_dongle_that_is_open_already_is_busy(standin: Standin) -> None:
-    standin.open()
+    first = standin.open()
     with pytest.raises(SourceError, match="another program has it"):
         standin.open()
+    assert _hear(first, 0.02)[1] == ""
 
 
 def test_an_unplugged_dongle_gives_all_it_sent_and_then_says_so(standin: Standin) -> None:

@@ -11,7 +11,7 @@ from sniff.sources.dongle.settling import SettlingRule
 from tests.sources.dongle.conftest import Standin
 
 _QUICK = SettlingRule(least_s=0, most_s=0)
-_ALLOWED_BYTES = 4 * 2**20  # the allocator's own ups and downs; a handle's ring is 2 MiB
+_ALLOWED_BYTES = 8 * 2**20  # the allocator's own ups and downs; a handle's ring alone is 2 MiB
 
 
 def _once(standin: Standin, trouble: str | None) -> None:
@@ -36,12 +36,8 @@ def _open_files(process: psutil.Process) -> int:
     return process.num_handles() if psutil.WINDOWS else process.num_fds()
 
 
-@pytest.mark.parametrize(
-    ("cycles", "trouble"), [(100, None), (40, "unplug"), (20, "stall"), (20, "tune")]
-)
-def test_cycles_leave_no_thread_no_file_and_no_memory(
-    standin: Standin, cycles: int, trouble: str | None
-) -> None:
+def leaves_nothing(standin: Standin, cycles: int, trouble: str | None) -> None:
+    """Fails when so many cycles leave a thread, a file, a handle, or memory."""
     standin.set(pace=20)
     process = psutil.Process()
     for _ in range(10):
@@ -54,3 +50,12 @@ def test_cycles_leave_no_thread_no_file_and_no_memory(
     gc.collect()
     assert (threading.active_count(), _open_files(process), standin.ask("open_handles")) == before
     assert process.memory_info().rss - memory < _ALLOWED_BYTES
+
+
+@pytest.mark.parametrize(
+    ("cycles", "trouble"), [(100, None), (40, "unplug"), (20, "stall"), (20, "tune")]
+)
+def test_cycles_leave_no_thread_no_file_and_no_memory(
+    standin: Standin, cycles: int, trouble: str | None
+) -> None:
+    leaves_nothing(standin, cycles, trouble)

@@ -1,5 +1,6 @@
 """What is streamed is what was on the air, gap-free, at the frequency where it was."""
 
+import time
 from pathlib import Path
 
 import numpy as np
@@ -69,12 +70,18 @@ def test_a_stream_is_gap_free_and_exactly_as_long_as_asked(standin: Standin) -> 
     assert {block.samples.size for block in blocks[:-1]} == {120_000}
 
 
-def test_bytes_come_as_the_dongle_sent_them(standin: Standin, tmp_path: Path) -> None:
+@pytest.mark.parametrize("pause_s", [0.0, 0.15])
+def test_bytes_come_as_the_dongle_sent_them_to_a_slow_reader_too(
+    standin: Standin, tmp_path: Path, pause_s: float
+) -> None:
     sent = np.random.default_rng(5).integers(0, 256, 2 * 240_000, dtype=np.uint8)
     (tmp_path / "sent").write_bytes(sent.tobytes())
-    standin.set(file=tmp_path / "sent")
+    standin.set(file=tmp_path / "sent", pace=8)
     source = standin.open()
-    for block in source.stream_raw(seconds=0.3):
+    stream = source.stream_raw(seconds=2.0)
+    first = next(stream)
+    time.sleep(pause_s)  # 1.2 s of the dongle's time: the driver uses its buffers again
+    for block in (first, *stream):
         # The file is served over and over from the dongle's first sample on.
         place = 2 * (block.index + np.arange(block.native.size // 2)) % sent.size
         expected = np.stack((sent[place], sent[place + 1]), axis=1).ravel()
@@ -98,9 +105,9 @@ def test_time_goes_on_between_two_streams(standin: Standin) -> None:
     assert source_wait_s - 0.004 <= between_s < source_wait_s + 0.1
 
 
-@pytest.mark.parametrize("while_streaming", [False, True])
+@pytest.mark.parametrize(("while_streaming", "pause_s"), [(False, 0.0), (True, 0.0), (True, 0.15)])
 def test_after_a_retuning_nothing_of_the_old_tuning_is_heard(
-    standin: Standin, while_streaming: bool
+    standin: Standin, while_streaming: bool, pause_s: float
 ) -> None:
     standin.set(pace=1, tone_dbfs=-25)
     source = standin.open()
@@ -109,6 +116,7 @@ def test_after_a_retuning_nothing_of_the_old_tuning_is_heard(
     if not while_streaming:
         stream.close()
         stream = source.stream(seconds=None)
+    time.sleep(pause_s)  # so long, samples of the old tuning pile up
     center_hz = source.tune(110e6)  # the tone is no longer in the span
     block = next(stream)
     while block.center_hz != center_hz:
