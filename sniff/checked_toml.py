@@ -7,7 +7,13 @@ from typing import Annotated, Any, TypeVar
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 
 from sniff.errors import InputError, UsageError
-from sniff.units import Tolerance, parse_duration, parse_frequency, parse_tolerance
+from sniff.units import (
+    Tolerance,
+    parse_decibels,
+    parse_duration,
+    parse_frequency,
+    parse_tolerance,
+)
 
 if sys.version_info >= (3, 11):
     import tomllib
@@ -43,6 +49,15 @@ def _duration(value: Any) -> Any:
     return value
 
 
+def _decibels(value: Any) -> Any:
+    if isinstance(value, str):
+        try:
+            return parse_decibels(value)
+        except UsageError as error:
+            raise ValueError(str(error)) from None
+    return value
+
+
 def _tolerance(value: Any) -> Any:
     if isinstance(value, str):
         try:
@@ -59,6 +74,9 @@ Hertz = Annotated[float, BeforeValidator(_frequency)]
 
 Seconds = Annotated[float, BeforeValidator(_duration)]
 """A number of seconds, or a text such as ``"30min"``."""
+
+Decibels = Annotated[float, BeforeValidator(_decibels)]
+"""A number of decibels, or a text such as ``"20dB"``."""
 
 Allowed = Annotated[Tolerance, BeforeValidator(_tolerance)]
 """A text such as ``"50ppm"`` or ``"5kHz"``."""

@@ -46,6 +46,21 @@ def parse_duration(text: str) -> float:
     return value
 
 
+def parse_decibels(text: str) -> float:
+    """Read ``20dB``, ``-15 dB`` or ``20``; returns decibels.
+
+    Raises
+    ------
+    UsageError
+        When the text is not a finite number of decibels.
+    """
+    found = re.fullmatch(rf"\s*{_NUMBER}\s*(?:dB)?\s*", text)
+    value = float(found[1]) if found else float("nan")
+    if not isfinite(value):
+        raise UsageError(f"{text!r} is not a number of decibels; write 20dB or -15dB")
+    return value
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerance:
     """An allowed error, either relative (`ppm`) or absolute (`hz`); exactly one is set."""

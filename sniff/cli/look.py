@@ -5,6 +5,7 @@ from typing import Any
 import click
 
 from sniff.cli.options import (
+    ahead_options,
     clock_options,
     correction_from,
     output_options,
@@ -15,6 +16,7 @@ from sniff.cli.options import (
 
 @click.command()
 @source_options
+@ahead_options
 @click.option(
     "--prove", is_flag=True, help="Retune and step the gain, to tell real lines from false ones."
 )
@@ -22,14 +24,13 @@ from sniff.cli.options import (
 @clock_options
 @output_options
 @click.pass_context
-def look(
-    ctx: click.Context, /, source: str, ppm: float | None, u_ppm: float | None, **given: Any
-) -> None:
+def look(ctx: click.Context, /, source: str, **given: Any) -> None:
     """What is on the air or on the loop: one Welch spectrum and its peaks.
 
     Each peak comes with its clock-corrected frequency and expanded uncertainty, its level, and
     what the receiver itself may have had to do with it.
     """
+    from sniff.cli.defaults import with_defaults
     from sniff.cli.running import (
         exit_code,
         look_settings,
@@ -41,7 +42,8 @@ def look(
     from sniff.pipeline import look as run
     from sniff.pipeline import look_and_prove
 
-    correction = correction_from(ppm, u_ppm)
+    source, given = with_defaults(source, given)
+    correction = correction_from(given)
     with opened(source, given) as opened_source:
         info, settings = opened_source.info, look_settings(given)
         seconds = seconds_of(info, given)

@@ -1,15 +1,16 @@
 """Options that several commands share, and the types that read them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from calib.correction import Correction
+from calib.correction import Converter, Correction
 from sniff.errors import UsageError
-from sniff.units import parse_duration, parse_frequency, parse_tolerance
+from sniff.units import parse_decibels, parse_duration, parse_frequency, parse_tolerance
 
 if TYPE_CHECKING:
     _ParamType = click.ParamType[Any]
@@ -51,6 +52,7 @@ def _gain(text: str) -> float | str:
 FREQUENCY = _Parsed("frequency", parse_frequency)
 DURATION = _Parsed("duration", parse_duration)
 TOLERANCE = _Parsed("tolerance", parse_tolerance)
+DECIBELS = _Parsed("decibels", parse_decibels)
 GAIN = _Parsed("gain", _gain)
 
 
@@ -96,6 +98,25 @@ source_options = stack(
     ),
 )
 
+ahead_options = stack(
+    click.option(
+        "--converter",
+        type=FREQUENCY,
+        help="A converter ahead: +125M when the dongle hears 125 MHz above the air, -2.3G below.",
+    ),
+    click.option(
+        "--inverted",
+        is_flag=True,
+        help="The converter's LO lies above: the dongle hears --converter minus the air.",
+    ),
+    click.option("--u-converter", type=FREQUENCY, help="Standard uncertainty of its LO, in Hz."),
+    click.option(
+        "--pad",
+        type=DECIBELS,
+        help="Attenuation ahead, such as 20dB, added to all levels; a preamplifier: -15dB.",
+    ),
+)
+
 spectrum_options = stack(
     click.option("--rbw", type=FREQUENCY, help="Resolution bandwidth  [default: 4096 points]."),
     click.option(
@@ -134,7 +155,26 @@ output_options = stack(
 )
 
 
-def correction_from(ppm: float | None, u_ppm: float | None) -> Correction:
+def converter_from(given: Mapping[str, Any]) -> Converter | None:
+    """The converter that the options state.
+
+    Raises
+    ------
+    UsageError
+        When its details are given without its shift, or do not go together.
+    """
+    shift_hz = given["converter"]
+    if shift_hz is None:
+        if given["inverted"] or given["u_converter"] is not None:
+            raise UsageError("--inverted and --u-converter need --converter: by how much it shifts")
+        return None
+    u_hz = given["u_converter"] or 0.0
+    if u_hz < 0 or (given["inverted"] and shift_hz <= 0):
+        raise UsageError("an inverting converter has its LO above zero, and no u is negative")
+    return Converter(shift_hz=shift_hz, inverted=given["inverted"], u_hz=u_hz)
+
+
+def correction_from(given: Mapping[str, Any]) -> Correction:
     """The clock correction that the options state.
 
     Raises
@@ -143,12 +183,15 @@ def correction_from(ppm: float | None, u_ppm: float | None) -> Correction:
         When one of the two is given without the other, or is out of range. A ppm value without
         its uncertainty would make every frequency look better than it is.
     """
+    ppm, u_ppm = given["ppm"], given["u_ppm"]
+    converter = converter_from(given)
     if ppm is None and u_ppm is None:
-        return Correction.unknown_dongle()
+        return replace(Correction.unknown_dongle(), converter=converter)
     if u_ppm is None:
         raise UsageError("--ppm needs --u-ppm: say how sure you are of it (k = 1)")
     if not abs(ppm or 0.0) <= 1000.0:
         raise UsageError(f"--ppm {ppm:g} is beyond ±1000: no dongle's crystal is that far off")
     if not 0.0 <= u_ppm <= 1000.0:
         raise UsageError(f"--u-ppm {u_ppm:g} must lie within 0 and 1000")
-    return Correction(ppm=ppm or 0.0, u_ppm=u_ppm, origin="as stated by --ppm and --u-ppm")
+    origin = given.get("clock_origin") or "as stated by --ppm and --u-ppm"
+    return Correction(ppm=ppm or 0.0, u_ppm=u_ppm, origin=origin, converter=converter)

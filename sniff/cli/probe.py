@@ -7,6 +7,7 @@ import click
 from sniff.cli.options import (
     FREQUENCY,
     TOLERANCE,
+    ahead_options,
     clock_options,
     correction_from,
     output_options,
@@ -18,6 +19,7 @@ from sniff.cli.plan_options import plan_from, plan_options
 
 @click.command()
 @source_options
+@ahead_options
 @plan_options
 @click.option(
     "--search", type=TOLERANCE, help="Search this far off a line  [default: ten tolerances]."
@@ -36,9 +38,7 @@ from sniff.cli.plan_options import plan_from, plan_options
 @clock_options
 @output_options
 @click.pass_context
-def probe(
-    ctx: click.Context, /, source: str, ppm: float | None, u_ppm: float | None, **given: Any
-) -> None:
+def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
     """Are the expected lines there?  Each is said to be present, weak, off-frequency, unsteady,
     absent, hidden or out-of-view.
 
@@ -48,9 +48,11 @@ def probe(
 
     Exit code 0: all as expected; 1: a fault; 3: a wanted line could not be judged.
     """
+    from sniff.cli.defaults import with_defaults
     from sniff.cli.probing import probe_source, show_board
 
-    correction = correction_from(ppm, u_ppm)
+    source, given = with_defaults(source, given)
+    correction = correction_from(given)
     plan = plan_from(given)
     board, info = probe_source(source, plan, correction, given)
     ctx.exit(show_board(board, info, correction, given))

@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from calib.correction import Correction
+from sniff.cli.options import converter_from
 from sniff.errors import UsageError
 from sniff.look import Look
 from sniff.model import Caution, Source, SourceInfo
@@ -39,6 +40,8 @@ def opened(text: str, given: Mapping[str, Any]) -> Iterator[Source]:
             direct=given["direct"],
             bias_supply=given["bias"],
             wait=given["wait"],
+            converter=converter_from(given),
+            pad_db=given["pad"] or 0.0,
         ),
     )
     try:

@@ -1,6 +1,6 @@
 """Dongles as text, with the cautions that belong before the first connection."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Protocol
 
 from sniff.report.text import console, table
@@ -34,8 +34,14 @@ class Listed(Protocol):
     def trouble(self) -> str | None: ...
 
 
-def print_devices(listed: Sequence[Listed], reasons: Sequence[str]) -> None:
-    """Print what is there, or the likely reasons why nothing is."""
+def print_devices(
+    listed: Sequence[Listed],
+    reasons: Sequence[str],
+    *,
+    defaults: Mapping[str, object],
+    defaults_path: str,
+) -> None:
+    """Print what is there, or the likely reasons why nothing is, and the user's defaults."""
     out = console()
     if listed:
         out.print(
@@ -48,6 +54,9 @@ def print_devices(listed: Sequence[Listed], reasons: Sequence[str]) -> None:
         out.print("No dongle is seen. Most likely:")
         for reason in reasons:
             out.print(f"- {reason}", markup=False)
+    out.print()
+    said = ", ".join(f"{name} = {value}" for name, value in defaults.items())
+    out.print(f"Defaults for a dongle, from {defaults_path}: {said or 'none'}", markup=False)
     out.print()
     for text in BEFORE_CONNECTING:
         out.print(text)

@@ -1,10 +1,11 @@
 """From what the user writes after --from to an open source."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
+from calib.correction import Converter
 from sniff.errors import SourceError, UsageError
 from sniff.model import Source
 
@@ -41,6 +42,10 @@ class Wishes:
         Direct voltage on a dongle's antenna socket.
     wait : bool
         When a dongle goes away, wait for it to come back.
+    converter : Converter or None
+        What lies between the air and the source.
+    pad_db : float
+        Attenuation between them, dB; negative for a preamplifier.
     verify : bool or None
         Whether to check a SigMF recording's hash; None: when it is not long.
     paced : bool
@@ -55,6 +60,8 @@ class Wishes:
     direct: Literal["i", "q"] | None = None
     bias_supply: bool = False
     wait: bool = False
+    converter: Converter | None = None
+    pad_db: float = 0.0
     verify: bool | None = None
     paced: bool = False
 
@@ -77,6 +84,18 @@ def open_source(text: str, wishes: Wishes | None = None) -> Source:
         When the wishes do not go with it.
     """
     wishes = wishes or Wishes()
+    if wishes.converter is None and wishes.pad_db == 0:
+        return _open(text, wishes)
+    from sniff.sources.ahead import AheadSource
+
+    converter, center_hz = wishes.converter, wishes.center_hz
+    if converter is not None and center_hz is not None:
+        center_hz = converter.behind(center_hz)
+    inner = _open(text, replace(wishes, center_hz=center_hz))
+    return AheadSource(inner, converter=converter, pad_db=wishes.pad_db)
+
+
+def _open(text: str, wishes: Wishes) -> Source:
     kind, _, rest = text.partition(":")
     if kind in _LIVE:
         if wishes.datatype is not None:

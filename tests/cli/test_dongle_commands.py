@@ -226,3 +226,60 @@ def test_automatic_gain_is_cautioned(on_dongle: Callable[..., Answer]) -> None:
         "look", "--from", "dongle", "--center", "100M", "--gain", "auto", "--seconds", 0.2
     )
     assert "cannot be compared" in answer.err
+
+
+def test_the_users_defaults_are_taken_and_shown(
+    on_dongle: Callable[..., Answer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    (tmp_path / "sniff").mkdir()
+    (tmp_path / "sniff" / "defaults.toml").write_text(
+        'dongle = "00000008"\ngain = 20.7\npad = "10dB"\nppm = 30\nu_ppm = 0.01\n'
+    )
+    shown = on_dongle("devices", count=2, serials="00000007,00000008")
+    assert "pad = 10.0" in shown.out
+    answer = on_dongle(
+        "look",
+        "--json",
+        "--from",
+        "dongle",
+        "--center",
+        "100M",
+        "--seconds",
+        0.3,
+        count=2,
+        serials="00000007,00000008",
+        ppm=30,
+    )
+    data = json.loads(answer.out)
+    assert data["source"]["serial"] == "00000008"
+    assert data["source"]["pad_db"] == 10.0
+    assert data["source"]["gain_db"] == 20.7
+    best = next(peak for peak in data["result"]["peaks"] if not peak["marks"])
+    assert best["frequency_hz"] == pytest.approx(100.1e6, abs=3)
+    overridden = on_dongle(
+        "look",
+        "--json",
+        *AT_100_MHZ,
+        "--pad",
+        "0",
+        "--ppm",
+        0,
+        "--u-ppm",
+        1,
+        count=2,
+        serials="00000007,00000008",
+        ppm=30,
+    )
+    assert json.loads(overridden.out)["source"]["pad_db"] == 0.0
+
+
+def test_a_mistake_in_the_defaults_names_its_line(
+    on_dongle: Callable[..., Answer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    (tmp_path / "sniff").mkdir()
+    (tmp_path / "sniff" / "defaults.toml").write_text('gain = 20\npadd = "10dB"\n')
+    answer = on_dongle("look", *AT_100_MHZ)
+    assert answer.code == 4
+    assert "line 2" in answer.err
