@@ -120,6 +120,7 @@ API int standin_open_handles(void) { return open_handles; }
 API int standin_opens(void) { return opens; }
 API int standin_ppm_calls(void) { return ppm_calls; }
 API int standin_if_mode(void) { return last ? last->if_mode : -1; }
+API int standin_served(void) { return last ? (int)last->bytes : 0; }
 API int standin_gain(void) { return last ? last->gain : -1; }
 API int standin_manual(void) { return last ? last->manual : -1; }
 API int standin_bias(void) { return last ? last->bias : -1; }

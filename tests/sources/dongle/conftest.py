@@ -59,6 +59,10 @@ class Standin:
             else:
                 self._patch.setenv(f"STANDIN_{name.upper()}", str(value))
 
+    def soon(self, buffers: int) -> int:
+        """Bytes that the dongle will have sent so many buffers from now."""
+        return self.ask("served") + 16_384 * buffers
+
     def ask(self, question: str) -> int:
         """Call ``standin_...``."""
         return int(getattr(self._library, f"standin_{question}")())

@@ -2,6 +2,7 @@
 
 import threading
 import time
+from collections.abc import Iterator
 
 import numpy as np
 import pytest
@@ -19,15 +20,19 @@ from tests.sources.dongle.listening import gaps
 _BUFFER = 8192  # samples in one of the driver's buffers at 2.4 MS/s
 
 
-def _hear(source: DongleSource, seconds: float | None) -> tuple[list[IQBlock], str]:
-    """Blocks till the end or the error, and the error's words."""
+def _drain(stream: Iterator[IQBlock]) -> tuple[list[IQBlock], str]:
+    """Blocks till the end or the loss of the dongle, and the words about that."""
     blocks: list[IQBlock] = []
     try:
-        for block in source.stream(seconds=seconds):
+        for block in stream:
             blocks.append(block)  # noqa: PERF402 — what came before the error is wanted
     except DongleLostError as error:
         return blocks, str(error)
     return blocks, ""
+
+
+def _hear(source: DongleSource, seconds: float | None) -> tuple[list[IQBlock], str]:
+    return _drain(source.stream(seconds=seconds))
 
 
 @pytest.mark.parametrize(
@@ -62,10 +67,11 @@ def test_a_dongle_that_is_open_already_is_busy(standin: Standin) -> None:
 
 def test_an_unplugged_dongle_gives_all_it_sent_and_then_says_so(standin: Standin) -> None:
     source = standin.open(rule=SettlingRule(least_s=0, most_s=0))
-    standin.set(unplug=2 * 100 * _BUFFER)
+    last = standin.soon(100)
+    standin.set(unplug=last)
     blocks, words = _hear(source, None)
     assert "unplugged" in words
-    assert blocks[-1].end_index == 100 * _BUFFER
+    assert blocks[-1].end_index == last // 2
     assert gaps(blocks) == []
     assert standin.ask("open_handles") == 0
     with pytest.raises(SourceError, match="no dongle is seen"):
@@ -75,7 +81,7 @@ def test_an_unplugged_dongle_gives_all_it_sent_and_then_says_so(standin: Standin
 def test_a_dongle_that_is_plugged_in_again_is_opened_and_set_anew(standin: Standin) -> None:
     source = standin.open(serial="00000001", gain=29.7)
     center_hz = source.tune(100.2e6)
-    standin.set(unplug=100_000)
+    standin.set(unplug=standin.soon(60))
     before, words = _hear(source, None)
     assert words
     standin.set(unplug=None, count=2, serials="OTHER,00000001")  # it has another number now
@@ -91,7 +97,7 @@ def test_a_dongle_that_is_plugged_in_again_is_opened_and_set_anew(standin: Stand
 def test_waiting_bridges_the_time_unplugged_with_a_gap_of_that_length(standin: Standin) -> None:
     standin.set(pace=1)
     source = standin.open(wait=True)
-    standin.set(unplug=2 * 30 * _BUFFER, **{"return": 0.3})
+    standin.set(unplug=standin.soon(30), **{"return": 0.3})
     started_s = time.monotonic()
     blocks, words = _hear(source, 1.0)
     took_s = time.monotonic() - started_s
@@ -107,7 +113,7 @@ def test_waiting_bridges_the_time_unplugged_with_a_gap_of_that_length(standin: S
 def test_waiting_in_vain_ends_with_the_time_asked_for(standin: Standin) -> None:
     standin.set(pace=1)
     source = standin.open(wait=True)
-    standin.set(unplug=2 * 30 * _BUFFER)
+    standin.set(unplug=standin.soon(30))
     started_s = time.monotonic()
     blocks, words = _hear(source, 0.6)
     assert words == ""
@@ -117,7 +123,7 @@ def test_waiting_in_vain_ends_with_the_time_asked_for(standin: Standin) -> None:
 
 def test_waiting_ends_when_the_source_is_closed(standin: Standin) -> None:
     source = standin.open(wait=True)
-    standin.set(unplug=2 * 30 * _BUFFER)
+    standin.set(unplug=standin.soon(30))
     closing = threading.Timer(0.3, source.close)
     closing.start()
     with pytest.raises(SourceError):
@@ -127,20 +133,22 @@ def test_waiting_ends_when_the_source_is_closed(standin: Standin) -> None:
 
 def test_a_dongle_that_falls_silent_is_told_from_one_that_is_gone(standin: Standin) -> None:
     source = standin.open(stall_s=0.3, rule=SettlingRule(least_s=0, most_s=0))
-    standin.set(stall=2 * 50 * _BUFFER)
+    last = standin.soon(50)
+    standin.set(stall=last)
     blocks, words = _hear(source, None)
     assert "has sent nothing for 0.3 s" in words
-    assert blocks[-1].end_index == 50 * _BUFFER
+    assert blocks[-1].end_index == last // 2
     standin.set(stall=None)
     assert _hear(source, 0.05)[1] == ""
 
 
 def test_a_short_buffer_is_a_gap_and_counted(standin: Standin) -> None:
     source = standin.open(rule=SettlingRule(least_s=0, most_s=0))
-    standin.set(short=2 * 40 * _BUFFER)
+    short = standin.soon(40)
+    standin.set(short=short)
     blocks, words = _hear(source, 0.4)
     assert words == ""
-    assert gaps(blocks) == [(40 * _BUFFER + _BUFFER // 2, 41 * _BUFFER)]
+    assert gaps(blocks) == [(short // 2 + _BUFFER // 2, short // 2 + _BUFFER)]
     assert source.lost_samples == _BUFFER // 2
     (caution,) = source.info.cautions
     assert caution.code == "samples-lost"
@@ -175,15 +183,19 @@ def test_a_reader_that_is_too_slow_loses_samples_and_is_told_how_many(standin: S
     source = DongleSource(
         session, name="dongle", wait=False, rule=SettlingRule(least_s=0, most_s=0)
     )
-    stream = source.stream(seconds=0.8)
-    heard = [next(stream)]
+    stream = source.stream(seconds=None)
+    first = next(stream)
+    last = standin.soon(300)
+    standin.set(unplug=last)
     time.sleep(0.1)  # 0.4 s of the dongle's time, 117 buffers, and 20 fit
-    heard += stream
+    rest, words = _drain(stream)
+    assert "unplugged" in words
+    heard = [first, *rest]
     source.close()
-    missing = sum(stop - start for start, stop in gaps(heard))
-    assert missing == source.lost_samples
-    assert missing % _BUFFER == 0
-    assert 40 * _BUFFER < missing < 140 * _BUFFER
+    assert gaps(heard)
+    missing = last // 2 - heard[0].index - sum(block.samples.size for block in heard)
+    assert source.lost_samples == missing
+    assert missing > 40 * _BUFFER
 
 
 def test_a_setting_that_fails_drops_the_handle_and_the_next_one_works(standin: Standin) -> None:
