@@ -4,6 +4,7 @@ import threading
 import time
 import weakref
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TypeVar
 
 from sniff.errors import SourceError
@@ -103,15 +104,15 @@ class Session:
             link = self._holder.link
             return link.reader.made_by_now() if link else self._index_while_away()
 
-    def change(self, settings: Settings, action: Callable[[Link], T]) -> T:
+    def change(self, action: Callable[[Link], T], **settings: object) -> T:
         """Set something while it runs; on a fresh handle when the old one fails at it.
 
         Parameters
         ----------
-        settings : Settings
-            As they will be.
         action : callable
             Sets it on a link.
+        **settings
+            Fields of `Settings` as they will be.
 
         Raises
         ------
@@ -126,7 +127,8 @@ class Session:
             self.setting_count += 1
             self._settled = False
             self._valid_from = link.reader.made_by_now()
-            self.settings, self.tuning = settings, link.tuning
+            self.settings = replace(self.settings, **settings)  # type: ignore[arg-type]
+            self.tuning = link.tuning
             return result
 
         return self._lasting(once)

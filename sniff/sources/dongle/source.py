@@ -2,7 +2,6 @@
 
 import weakref
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from math import isfinite
 
@@ -14,7 +13,6 @@ from sniff.model import IQBlock, SourceInfo
 from sniff.sources.dongle.assembly import Assembler, RawBlock
 from sniff.sources.dongle.cautions import cautions_of
 from sniff.sources.dongle.gain import GainTrial, best_gain_db, nearest_step_db, trial
-from sniff.sources.dongle.link import Link
 from sniff.sources.dongle.session import Session
 from sniff.sources.dongle.settling import SettlingRule
 from sniff.sources.spool import SpooledTake
@@ -119,10 +117,7 @@ class DongleSource:
         if not isfinite(center_hz):
             raise SourceError(f"{self._name}: {center_hz} Hz is not a frequency")
         request_hz = round(center_hz)
-        self._session.change(
-            replace(self._session.settings, request_hz=request_hz),
-            lambda link: link.tune(request_hz),
-        )
+        self._session.change(lambda link: link.tune(request_hz), request_hz=request_hz)
         return self._session.tuning.center_hz
 
     def set_gain(self, gain_db: float | None) -> float | None:
@@ -139,10 +134,7 @@ class DongleSource:
             raise SourceError(f"{self._name}: gain {gain_db} dB is not a number")
         step_db = None if gain_db is None else nearest_step_db(self.gains_db, gain_db)
 
-        def set_it(link: Link) -> None:
-            link.set_gain(step_db)
-
-        self._session.change(replace(self._session.settings, gain_db=step_db), set_it)
+        self._session.change(lambda link: link.set_gain(step_db), gain_db=step_db)
         return step_db
 
     def find_gain(self) -> float | None:
