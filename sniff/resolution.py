@@ -58,7 +58,9 @@ class SpectrumSettings:
         if self.segment is not None and not MIN_SEGMENT <= self.segment <= MAX_SEGMENT:
             raise ValueError(f"{self.segment=} must be {MIN_SEGMENT} to {MAX_SEGMENT}")
         if self.rbw_hz is not None and not (isfinite(self.rbw_hz) and self.rbw_hz > 0):
-            raise UsageError(f"resolution bandwidth {self.rbw_hz:g} Hz must be above zero")
+            raise UsageError(
+                f"resolution bandwidth {self.rbw_hz:g} Hz must be a finite number above zero"
+            )
         if self.overlap is not None and not 0 <= self.overlap <= MAX_OVERLAP:
             raise ValueError(f"{self.overlap=} must be 0 to {MAX_OVERLAP}")
         if self.threads < 1:

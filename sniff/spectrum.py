@@ -20,12 +20,14 @@ from sniff.windows import correlation_at
 
 Floats = npt.NDArray[np.float32]
 
-# A batch of this many samples stays in one core's second-level cache while it is windowed,
+# A chunk of this many samples stays in one core's second-level cache while it is windowed,
 # transformed and squared.
-_BATCH_SAMPLES = 2**17
-# Squares are summed in single precision within a batch and in double precision between batches;
+_CHUNK_SAMPLES = 2**17
+# Squares are summed in single precision within a chunk and in double precision between chunks;
 # 64 terms keep even the worst case, all roundings equal, below 4e-6 relative.
-_BATCH_SEGMENTS = 64
+_CHUNK_SEGMENTS = 64
+# What one thread is given at a time: waking it for less costs what it gains.
+_CHUNKS_PER_THREAD = 4
 # Longer segments leave the cache, and a second thread gains too little for the memory it needs.
 _LONGEST_THREADED = 2**17
 
@@ -102,18 +104,22 @@ class Welch:
         self._segment = settings.segment_at(rate_hz)
         self._hop = settings.hop_of(self._segment)
         self._shape = settings.window.samples(self._segment)
-        per_batch = min(max(1, _BATCH_SAMPLES // self._segment), _BATCH_SEGMENTS)
+        self._chunk = min(max(1, _CHUNK_SAMPLES // self._segment), _CHUNK_SEGMENTS)
         threads = settings.threads if self._segment <= _LONGEST_THREADED else 1
         self._pool = ThreadPoolExecutor(threads) if threads > 1 else None
         # With threads, one batch more: it fills while all others are worked on.
         batches = threads + 1 if self._pool else 1
+        per_batch = self._chunk * (_CHUNKS_PER_THREAD if self._pool else 1)
         self._train = SegmentTrain(
             segment=self._segment, hop=self._hop, per_batch=per_batch, buffers=batches
         )
         # A tone on a bin then reads its power, FS², as the square of that bin.
         weights = np.repeat((self._shape / self._shape.sum()).astype(np.float32), 2)
         each = settings.holds or bool(self._observers)
-        self._idle = [_Workspace(weights, self._hop, per_batch, each=each) for _ in range(batches)]
+        self._idle = [
+            _Workspace(weights, self._hop, self._chunk, per_batch, each=each)
+            for _ in range(batches)
+        ]
         self._running: deque[tuple[SegmentBatch, _Workspace, Future[None]]] = deque()
         self._total = np.zeros(self._segment)
         self._largest = np.zeros(self._segment, dtype=np.float32)
@@ -202,18 +208,23 @@ class Welch:
 
     def _take_in(self, batch: SegmentBatch, workspace: "_Workspace") -> None:
         self._idle.append(workspace)
-        if not isfinite(workspace.total.sum()):
-            last = batch.first_index + batch.samples.size - 1
-            raise ValueError(
-                f"a sample from number {batch.first_index} to {last} is not a finite number"
+        for chunk, total in enumerate(workspace.totals[: -(-batch.segments // self._chunk)]):
+            first = chunk * self._chunk
+            self._take_in_chunk(
+                total,
+                workspace.powers[first : min(first + self._chunk, batch.segments)],
+                batch.first_index + first * self._hop,
             )
-        self._total += workspace.total
-        powers = workspace.powers[: batch.segments]
+
+    def _take_in_chunk(self, total: Doubles, powers: Floats, first_index: int) -> None:
+        if not isfinite(total.sum()):
+            raise ValueError(f"one of the samples from number {first_index} on is not finite")
+        self._total += total
         if self._settings.holds:
             np.maximum(self._largest, powers.max(axis=0), out=self._largest)
             np.minimum(self._smallest, powers.min(axis=0), out=self._smallest)
         for observer in self._observers:
-            observer.observe(powers, batch.first_index)
+            observer.observe(powers, first_index)
 
     def _too_short(self, samples: int) -> UsageError:
         has = f"{samples} samples without a gap" if self._train.gaps else f"{samples} samples"
@@ -228,33 +239,38 @@ class Welch:
 
 
 class _Workspace:
-    """Arrays in which one thread transforms one batch."""
+    """Arrays in which one thread transforms one batch, chunk by chunk."""
 
-    def __init__(self, weights: Floats, hop: int, per_batch: int, *, each: bool) -> None:
+    def __init__(
+        self, weights: Floats, hop: int, chunk: int, per_batch: int, *, each: bool
+    ) -> None:
         segment = weights.size // 2
         self._weights = weights
         self._hop = hop
-        self._bins = np.empty((per_batch, segment), dtype=np.complex64)
+        self._bins = np.empty((chunk, segment), dtype=np.complex64)
         self.powers = np.empty((per_batch if each else 0, segment), dtype=np.float32)
-        self.total = np.zeros(segment)
+        self.totals = np.zeros((per_batch // chunk, segment))
 
     def sum_up(self, batch: SegmentBatch) -> None:
-        """Transform the segments; leaves their summed power, and each one's where wanted."""
-        bins = self._bins[: batch.segments]
+        """Transform the segments; leaves each chunk's power, and each segment's where wanted."""
         # I and Q side by side as reals: a complex product with a real window does twice the work.
-        values = bins.view(np.float32)
         stream = batch.samples.view(np.float32)
         segments = sliding_window_view(stream, self._weights.size)[:: 2 * self._hop]
-        np.multiply(segments, self._weights, out=values)
-        ducc0.fft.c2c(bins, axes=[1], out=bins)
-        if self.powers.size:
-            powers = self.powers[: batch.segments]
-            np.square(values, out=values)
-            np.add(values[:, 0::2], values[:, 1::2], out=powers)
-            self.total[:] = np.add.reduce(powers, axis=0)
-        else:
-            squares = np.einsum("ij,ij->j", values, values)
-            np.add(squares[0::2], squares[1::2], out=self.total)
+        chunk = len(self._bins)
+        for first, total in zip(range(0, batch.segments, chunk), self.totals, strict=False):
+            part = segments[first : first + chunk]
+            bins = self._bins[: len(part)]
+            values = bins.view(np.float32)
+            np.multiply(part, self._weights, out=values)
+            ducc0.fft.c2c(bins, axes=[1], out=bins)
+            if self.powers.size:
+                powers = self.powers[first : first + len(part)]
+                np.square(values, out=values)
+                np.add(values[:, 0::2], values[:, 1::2], out=powers)
+                total[:] = np.add.reduce(powers, axis=0)
+            else:
+                squares = np.einsum("ij,ij->j", values, values)
+                np.add(squares[0::2], squares[1::2], out=total)
 
 
 def _shifted(tone_power: Floats, per_rbw: float) -> Doubles:
