@@ -43,7 +43,7 @@ def main() -> None:
             captures(scene, tunings),
             rate_hz=RATE_HZ,
             fields={
-                "core:description": f"Simulated: {title}. Invented set; truth in the scene {scene}.",
+                "core:description": f"Simulated: {title}. Invented; truth in the scene {scene}.",
                 "core:license": "https://spdx.org/licenses/GPL-3.0-or-later.html",
             },
             overwrite=True,

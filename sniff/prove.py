@@ -1,9 +1,9 @@
 """Is it real?  A line on the air follows the tuning and the gain; what the receiver made does not.
 
-Let the centre move up by d. A real line keeps its frequency. What arises behind the mixer keeps its
-place from the centre, and its frequency moves by d. An image is turned about the centre, and moves
-by 2 d. At s decibels less gain a real line falls by s, a third-order product by 3 s, and what arises
-behind the amplifier not at all.
+Let the centre move up by d. A real line keeps its frequency. What arises behind the mixer keeps
+its place from the centre, and its frequency moves by d. An image is turned about the centre, and
+moves by 2 d. At s decibels less gain a real line falls by s, a third-order product by 3 s, and what
+arises behind the amplifier not at all.
 """
 
 from collections.abc import Sequence
