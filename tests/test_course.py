@@ -184,6 +184,24 @@ def test_merged_rows_weigh_by_what_was_observed() -> None:
     np.testing.assert_allclose(course.tone_power[:, 0], [(1 + 4 + 16) / 3, 25.0])
 
 
+def test_unobserved_rows_stay_so_after_a_merge() -> None:
+    recorder = CourseRecorder(
+        SpectrumSettings(segment=16, overlap=0.0), rate_hz=16.0, center_hz=0.0, max_rows=6
+    )
+    for first_segment in (0, 1, 2, 3, 4, 5, 6, 10):  # the seventh merges rows; 8 and 9 are lost
+        recorder.observe(np.ones((1, 16), dtype=np.float32), 16 * first_segment)
+    observed = ~np.isnan(recorder.result().tone_power[:, 0])
+    assert observed.tolist() == [True, True, True, True, False, True]
+
+
+def test_a_course_does_not_depend_on_threads() -> None:
+    take = ShortTake(samples=noise(60_000, 0.1), lost=range(17_000, 22_000, 1000))
+    one, two = (
+        record_course(take, SpectrumSettings(segment=64, threads=threads)) for threads in (1, 2)
+    )
+    np.testing.assert_array_equal(one.tone_power, two.tone_power)
+
+
 def test_after_a_gap_a_segment_goes_where_its_middle_lies() -> None:
     recorder = CourseRecorder(
         SpectrumSettings(segment=16, overlap=0.0), rate_hz=16.0, center_hz=0.0
