@@ -31,7 +31,13 @@ class Table(BaseModel):
     )
 
 
+def _refuse_truth(value: Any) -> None:
+    if isinstance(value, bool):  # which would pass for 0 or 1
+        raise ValueError("true and false are no numbers")
+
+
 def _frequency(value: Any) -> Any:
+    _refuse_truth(value)
     if isinstance(value, str):
         try:
             return parse_frequency(value)
@@ -41,6 +47,7 @@ def _frequency(value: Any) -> Any:
 
 
 def _duration(value: Any) -> Any:
+    _refuse_truth(value)
     if isinstance(value, str):
         try:
             return parse_duration(value)
@@ -50,6 +57,7 @@ def _duration(value: Any) -> Any:
 
 
 def _decibels(value: Any) -> Any:
+    _refuse_truth(value)
     if isinstance(value, str):
         try:
             return parse_decibels(value)
@@ -106,7 +114,10 @@ def load(text: str, model: type[Model], *, name: str) -> Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        first = error.errors()[0]
+        mistakes = error.errors(include_url=False)
+        # A misspelt key is also missing under its right name: the spelling is what to mend.
+        misspelt = (mistake for mistake in mistakes if mistake["type"] == "extra_forbidden")
+        first = next(misspelt, mistakes[0])
         path = [part for part in first["loc"] if not isinstance(part, str) or "[" not in part]
         keys = ".".join(str(part) for part in path) or "the file"
         line = _line_of(text, path)

@@ -16,6 +16,7 @@ from sniff.units import (
     format_db,
     format_dbfs,
     format_error,
+    format_expanded,
     format_frequency,
     format_seconds,
     format_span,
@@ -157,7 +158,7 @@ def judge(
         needed = format_span(decision.needed_expanded_hz or 0.0)
         why = (
             f"there, but ±{allowed} cannot be judged with U = "
-            f"{format_span(reading.expanded_hz())}: {_what_would_decide(peak, correction)} "
+            f"{format_expanded(reading.expanded_hz())}: {_what_would_decide(peak, correction)} "
             f"to U = {needed}"
         )
         return replace(row, state=LineState.PRESENT, why=why)

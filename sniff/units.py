@@ -7,7 +7,7 @@ from math import floor, isfinite, log10
 from sniff.errors import UsageError
 
 _PREFIXES = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
-_NUMBER = r"([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)"
+_NUMBER = r"([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)"
 _FREQUENCY = re.compile(rf"\s*{_NUMBER}\s*([kKMG]?)\s*(?:[Hh][Zz])?\s*")
 _PARTS = re.compile(rf"\s*{_NUMBER}\s*(ppm|ppb|%)\s*")
 _DURATION = re.compile(rf"\s*{_NUMBER}\s*(us|µs|ms|s|min|h)?\s*")
@@ -150,9 +150,14 @@ def format_span(hz: float) -> str:
     return f"{value:.{decimals}f} {unit}"
 
 
+def format_expanded(hz: float) -> str:
+    """An uncertainty, two significant digits (JCGM 100:2008, 7.2.6): ``4.2 kHz``, ``170 kHz``."""
+    return format_span(float(f"{hz:.1e}"))
+
+
 def format_reading(hz: float, expanded_hz: float) -> str:
     """``83.6012 MHz ± 4.2 kHz``: value and U (k = 2)."""
-    return f"{format_frequency(hz, expanded_hz)} ± {format_span(expanded_hz)}"
+    return f"{format_frequency(hz, expanded_hz)} ± {format_expanded(expanded_hz)}"
 
 
 def format_error(hz: float, expanded_hz: float) -> str:
@@ -201,11 +206,11 @@ def format_chance(probability: float) -> str:
 
 
 def format_seconds(seconds: float) -> str:
-    """A duration in the unit that suits it."""
-    if seconds < 1.0:
-        return f"{seconds * 1e3:.3g} ms"
-    if seconds < 120.0:
-        return f"{seconds:.3g} s"
-    if seconds < 7200.0:
-        return f"{seconds / 60.0:.3g} min"
-    return f"{seconds / 3600.0:.3g} h"
+    """A duration in the unit that suits it, three significant digits."""
+    for unit_s, unit, below_s in ((1e-3, "ms", 1.0), (1.0, "s", 120.0), (60.0, "min", 7200.0)):
+        # Rounded first: 999.6 ms is a second, not 1e+03 ms.
+        value = float(f"{seconds / unit_s:.3g}")
+        if value * unit_s < below_s:
+            return f"{value:g} {unit}"
+    hours = float(f"{seconds / 3600.0:.3g}")
+    return f"{hours:.0f} h" if hours >= 100 else f"{hours:g} h"

@@ -11,9 +11,9 @@ from sniff.units import (
     format_db,
     format_dbfs,
     format_error,
+    format_expanded,
     format_frequency,
     format_ppm,
-    format_span,
 )
 
 # A sign and a colour for each state: the sign tells without the colour.
@@ -75,6 +75,6 @@ def _seen(line: BoardLine) -> tuple[str, str, str]:
     ppm = format_ppm(line.error_ppm or 0.0, expanded_hz / line.expected_hz * 1e6)
     return (
         format_frequency(line.frequency_hz, expanded_hz),
-        f"± {format_span(expanded_hz)}",
+        f"± {format_expanded(expanded_hz)}",
         f"{error} ({ppm})",
     )

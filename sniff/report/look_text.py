@@ -12,6 +12,7 @@ from sniff.units import (
     format_db,
     format_dbfs,
     format_error,
+    format_expanded,
     format_frequency,
     format_parts,
     format_ppm,
@@ -84,7 +85,7 @@ def _table(lines: list[SeenLine], result: LookResult, clock_hz: float | None) ->
         [
             (
                 format_frequency(line.frequency_hz, line.expanded_hz),
-                f"± {format_span(line.expanded_hz)}",
+                f"± {format_expanded(line.expanded_hz)}",
                 format_error(line.indicated_hz - result.center_hz, 2.0 * line.u_indicated_hz),
                 format_dbfs(line.level_dbfs),
                 format_db(line.snr_db),

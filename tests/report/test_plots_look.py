@@ -242,11 +242,11 @@ def test_max_hold_is_drawn_only_where_it_was_kept() -> None:
         (planted.look(), "No line above the detection threshold between 82.0 MHz and 84.4 MHz"),
         (
             planted.look([(83.6e6, -32.0)]),
-            "1 line between 82.0 MHz and 84.4 MHz: 83.60351 MHz ± 251 Hz at −32.0 dBFS",
+            "1 line between 82.0 MHz and 84.4 MHz: 83.60351 MHz ± 250 Hz at −32.0 dBFS",
         ),
         (
             planted.look([(83.2e6, -20.0), (83.6e6, -32.0)], marks={0: (Mark.DC,)}),
-            "1 line between 82.0 MHz and 84.4 MHz: 83.60351 MHz ± 251 Hz at −32.0 dBFS; "
+            "1 line between 82.0 MHz and 84.4 MHz: 83.60351 MHz ± 250 Hz at −32.0 dBFS; "
             "1 more made by the receiver itself",
         ),
         (
