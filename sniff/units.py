@@ -46,6 +46,21 @@ def parse_duration(text: str) -> float:
     return value
 
 
+def parse_size(text: str) -> int:
+    """Read ``2GB``, ``500 MB`` or plain bytes; returns bytes (powers of ten).
+
+    Raises
+    ------
+    UsageError
+        When the text is not a size above zero.
+    """
+    found = re.fullmatch(rf"\s*{_NUMBER}\s*([kKMG]?)B?\s*", text)
+    value = float(found[1]) * _PREFIXES[found[2]] if found else float("nan")
+    if not isfinite(value) or value < 1:
+        raise UsageError(f"{text!r} is not a size; write 2GB, 500MB or plain bytes")
+    return int(value)
+
+
 def parse_decibels(text: str) -> float:
     """Read ``20dB``, ``-15 dB`` or ``20``; returns decibels.
 

@@ -9,12 +9,12 @@ import numpy.typing as npt
 from sniff.model import Doubles
 from sniff.zoom import Zoomed
 
-_ON = 0.4  # of the line's own power: −4 dB
-_OFF = 0.2  # −7 dB
+THERE_ABOVE = 0.4  # of the line's own power: −4 dB
+GONE_BELOW = 0.2  # −7 dB
 _SHORTEST_S = 2e-3
 _MOST_STEPS = 2**19
-# A step averages so much energy over noise that a steady line sinks to `_OFF` by noise alone less
-# than once in a million steps: (1 - 0.2) / sqrt(2 / 90) is more than five standard deviations.
+# A step averages so much energy over noise that a steady line sinks to `GONE_BELOW` by noise alone
+# less than once in a million steps: (1 - 0.2) / sqrt(2 / 90) is above five standard deviations.
 _STEP_RATIO = 90.0
 _FEWEST_STEPS = 8
 
@@ -110,7 +110,7 @@ class PowerCourse:
             level = float(np.median(seen[seen >= top / 2.0])) if top > 0 else 0.0
             ratio = level / noise if noise > 0 else np.inf
             frames = steps * self._frames
-            if ratio * frames >= _STEP_RATIO and ratio * np.sqrt(frames) >= 5.0 / _OFF:
+            if ratio * frames >= _STEP_RATIO and ratio * np.sqrt(frames) >= 5.0 / GONE_BELOW:
                 break
             steps *= 2
         there = _two_thresholds(averaged / level)
@@ -142,8 +142,8 @@ def _averaged(power: Doubles, steps: int) -> Doubles:
 def _two_thresholds(relative: Doubles) -> States:
     """1 where there, 0 where not, −1 where unobserved; between the thresholds as before."""
     states = np.full(relative.size, -2, dtype=np.int8)
-    states[relative >= _ON] = 1
-    states[relative < _OFF] = 0
+    states[relative >= THERE_ABOVE] = 1
+    states[relative < GONE_BELOW] = 0
     states[~np.isfinite(relative)] = -1
     known = np.flatnonzero(states != -2)
     if known.size == 0:

@@ -10,7 +10,13 @@ import click
 
 from calib.correction import Converter, Correction
 from sniff.errors import UsageError
-from sniff.units import parse_decibels, parse_duration, parse_frequency, parse_tolerance
+from sniff.units import (
+    parse_decibels,
+    parse_duration,
+    parse_frequency,
+    parse_size,
+    parse_tolerance,
+)
 
 if TYPE_CHECKING:
     _ParamType = click.ParamType[Any]
@@ -53,6 +59,7 @@ FREQUENCY = _Parsed("frequency", parse_frequency)
 DURATION = _Parsed("duration", parse_duration)
 TOLERANCE = _Parsed("tolerance", parse_tolerance)
 DECIBELS = _Parsed("decibels", parse_decibels)
+SIZE = _Parsed("size", parse_size)
 GAIN = _Parsed("gain", _gain)
 
 

@@ -60,6 +60,9 @@ def open_sigmf(
     captures = _captures(files, datatype, rate_hz, centers_hz, cautions)
     if not captures:
         raise SourceError(f"{name}: holds no whole sample")
+    if metadata.unfinished:
+        text = "its recorder was stopped in the middle, or is still at it; what it wrote is read"
+        cautions.append(Caution(code="unfinished", text=text))
     cautions += check_hash(files, verify=verify)
     info = SourceInfo(
         kind="recording",

@@ -61,6 +61,8 @@ class Metadata:
     serial : str or None
     image_offset_hz, clock_hz, usable_fraction : float or None
         Our own fields on the instrument.
+    unfinished : bool
+        Our own: the recorder has not come to its end.
     """
 
     datatype: str
@@ -74,6 +76,7 @@ class Metadata:
     image_offset_hz: float | None
     clock_hz: float | None
     usable_fraction: float | None
+    unfinished: bool = False
 
 
 def parse_metadata(text: bytes, *, name: str) -> Metadata:
@@ -121,6 +124,7 @@ def parse_metadata(text: bytes, *, name: str) -> Metadata:
         image_offset_hz=_own_number(top, "tuner_image_offset_hz", name),
         clock_hz=_own_number(top, "clock_hz", name),
         usable_fraction=_own_number(top, "usable_fraction", name, largest=1.0),
+        unfinished=top.get(f"{EXTENSION}:unfinished") is True,
     )
 
 

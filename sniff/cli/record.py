@@ -1,0 +1,62 @@
+"""``sniff record``."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from sniff.cli.options import (
+    DECIBELS,
+    DURATION,
+    FREQUENCY,
+    SIZE,
+    ahead_options,
+    clock_options,
+    source_options,
+)
+
+
+@click.command()
+@source_options
+@ahead_options
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    metavar="STEM",
+    help="Name without ending: STEM.sigmf-data and STEM.sigmf-meta are written.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace a recording of that name.")
+@click.option("--max-size", type=SIZE, help="Stop at this size, such as 2GB.")
+@click.option(
+    "--when",
+    type=click.Choice(["absent", "present", "level"]),
+    help="Record only around the moments when the --line vanishes, appears, or rises above"
+    " --level.",
+)
+@click.option("--line", type=FREQUENCY, help="The line to watch, its true frequency.")
+@click.option("--level", type=DECIBELS, help="For --when level: dBFS, such as -40dB.")
+@click.option(
+    "--within", type=FREQUENCY, help="The line may be this far off  [default: 1 kHz, or U]."
+)
+@click.option("--pre", type=DURATION, default=5.0, help="Keep this long before  [default: 5 s].")
+@click.option("--post", type=DURATION, default=5.0, help="... and after  [default: 5 s].")
+@click.option("--events", type=click.IntRange(min=1), default=1, help="How many  [default: 1].")
+@clock_options
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+@click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@click.pass_context
+def record(ctx: click.Context, /, source: str, **given: Any) -> None:
+    """IQ to SigMF, as it came: readable while it grows, and whole whatever ends it.
+
+    With --when, a memory keeps what happened *before* the moment too.
+
+    \b
+    sniff record --from dongle --center 83.5M --gain 30 --out deaf \\
+          --when absent --line 83.6M --ppm 31.2 --u-ppm 0.3 --seconds 30min
+
+    Exit code 4: the source or the disk ended it; 130: Ctrl-C did. What was recorded is kept.
+    """
+    from sniff.cli.recording import record_from
+
+    ctx.exit(record_from(source, given))

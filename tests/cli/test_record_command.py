@@ -1,0 +1,358 @@
+"""``sniff record``: to the bit, around events, and whole whatever ends it."""
+
+import json
+import os
+import resource
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from sigmf import sigmffile
+
+from sniff.sources.opening import open_source
+from tests.cli.conftest import Answer, Run
+from tests.cli.test_dongle_commands import on_dongle
+from tests.standin.build import SITE, rtlsdr_library
+
+__all__ = ["on_dongle", "rtlsdr_library"]
+
+
+def samples_of(path: Path) -> np.ndarray:
+    source = open_source(str(path))
+    try:
+        return np.concatenate([part.samples for part in source.stream(seconds=None)])
+    finally:
+        source.close()
+
+
+def test_a_recording_is_the_bench_to_the_bit(run: Run, tmp_path: Path) -> None:
+    answer = run(
+        "record", "--json", "--from", "bench:room", "--seconds", 0.5, "--out", tmp_path / "room"
+    )
+    assert answer.code == 0
+    result = json.loads(answer.out)["result"]
+    bench = open_source("bench:room")
+    played = np.concatenate([part.samples for part in bench.stream(seconds=0.5)])
+    bench.close()
+    assert np.array_equal(samples_of(tmp_path / "room.sigmf-meta"), played)
+    assert result["samples"] == played.size
+    assert result["bytes"] == 2 * played.size == (tmp_path / "room.sigmf-data").stat().st_size
+
+
+def test_the_sigmf_package_validates_it_and_its_hash(run: Run, tmp_path: Path) -> None:
+    run("record", "--from", "bench:room", "--seconds", 0.3, "--out", tmp_path / "r")
+    handle = sigmffile.fromfile(str(tmp_path / "r.sigmf-meta"))
+    handle.validate()
+    assert handle.calculate_hash() == handle.get_global_field("core:sha512")
+    assert handle.get_global_field("sniff:clock_u_ppm") == pytest.approx(57.735, abs=0.001)
+    assert "sniff:unfinished" not in handle.get_global_info()
+
+
+def test_what_came_before_a_drop_out_is_in_the_recording(run: Run, tmp_path: Path) -> None:
+    answer = run(
+        "record",
+        "--json",
+        "--from",
+        "bench:tour-guide-deaf",
+        "--seconds",
+        20,
+        "--out",
+        tmp_path / "d",
+        "--when",
+        "absent",
+        "--line",
+        "83.6M",
+        "--ppm",
+        28.7,
+        "--u-ppm",
+        1,
+        "--pre",
+        "300ms",
+        "--post",
+        "200ms",
+    )
+    assert answer.code == 0
+    data = json.loads(answer.out)
+    (event,) = data["result"]["events"]
+    assert data["result"]["stopped"] == "events"
+    metadata = json.loads((tmp_path / "d.sigmf-meta").read_text())
+    (mark,) = metadata["annotations"]
+    rate_hz = metadata["global"]["core:sample_rate"]
+    first = metadata["captures"][0]["core:global_index"]
+    assert (first + mark["core:sample_start"]) / rate_hz == pytest.approx(event["at_s"], abs=1e-3)
+    assert mark["core:sample_start"] / rate_hz >= 0.3
+    # Before the mark the line is there, after it it is not.
+    samples = samples_of(tmp_path / "d.sigmf-meta")
+    center_hz = metadata["captures"][0]["core:frequency"]
+    line = samples * np.exp(-2j * np.pi * (83.6e6 - center_hz) / rate_hz * np.arange(samples.size))
+    at, stretch = mark["core:sample_start"], round(0.02 * rate_hz)
+    near = np.abs(np.fft.fftfreq(stretch, 1 / rate_hz)) < 10e3
+    power = [
+        float(np.abs(np.fft.fft(line[a : a + stretch]))[near].max() / stretch)
+        for a in (at - 3 * stretch, at + stretch // 4)
+    ]
+    assert power[0] > 5 * power[1]
+
+
+def test_nothing_is_recorded_when_nothing_happens(run: Run, tmp_path: Path) -> None:
+    answer = run(
+        "record",
+        "--from",
+        "bench:tour-guide-mended",
+        "--seconds",
+        1,
+        "--out",
+        tmp_path / "n",
+        "--when",
+        "absent",
+        "--line",
+        "83.6M",
+        "--ppm",
+        28.7,
+        "--u-ppm",
+        1,
+    )
+    assert answer.code == 0
+    assert "Nothing was recorded" in answer.out
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_the_size_is_kept(run: Run, tmp_path: Path) -> None:
+    answer = run(
+        "record", "--json", "--from", "bench:room", "--max-size", "2MB", "--out", tmp_path / "s"
+    )
+    result = json.loads(answer.out)["result"]
+    assert result["stopped"] == "max-size"
+    assert 2e6 <= result["bytes"] < 4e6
+
+
+def test_a_recording_is_not_overwritten_unless_asked(run: Run, tmp_path: Path) -> None:
+    words = ("record", "--quiet", "--from", "bench:room", "--seconds", 0.1, "--out", tmp_path / "o")
+    assert run(*words).code == 0
+    again = run(*words)
+    assert again.code == 2
+    assert "--overwrite" in again.err
+    assert run(*words, "--overwrite").code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("--when", "absent"), 2),
+        (("--line", "83.6M"), 2),
+        (("--when", "level", "--line", "83.6M"), 2),
+        (("--when", "absent", "--line", "99M"), 2),
+        (("--when", "absent", "--line", "83.5M", "--ppm", 0, "--u-ppm", 0), 2),
+        (("--max-size", "little"), 2),
+    ],
+)
+def test_words_that_do_not_go_together(
+    run: Run, tmp_path: Path, words: tuple[object, ...], code: int
+) -> None:
+    answer = run("record", "--from", "bench:tour-guide-deaf", "--out", tmp_path / "x", *words)
+    assert answer.code == code
+    assert len(answer.err.strip().splitlines()) == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_is_not_there(run: Run, tmp_path: Path) -> None:
+    answer = run("record", "--from", "bench:room", "--out", tmp_path / "no" / "x")
+    assert answer.code == 4
+    assert len(answer.err.strip().splitlines()) == 1
+
+
+def test_a_full_disk_keeps_what_was_written(tmp_path: Path) -> None:
+    def little_room() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (3_000_000, 3_000_000))
+
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "sniff",
+            "record",
+            "--from",
+            "bench:room",
+            "--seconds",
+            "5",
+            "--out",
+            str(tmp_path / "f"),
+        ],
+        preexec_fn=little_room,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 4
+    assert "cannot be written" in done.stderr
+    assert "Traceback" not in done.stderr
+    kept = samples_of(tmp_path / "f.sigmf-meta")
+    bench = open_source("bench:room")
+    played = np.concatenate([part.samples for part in bench.stream(seconds=1.0)])
+    bench.close()
+    assert kept.size > 500_000
+    assert np.array_equal(kept, played[: kept.size])
+
+
+@pytest.mark.parametrize("after_s", [1.6, 2.3, 3.1])
+def test_a_killed_recorder_leaves_all_but_its_last_second(
+    rtlsdr_library: Path, tmp_path: Path, after_s: float
+) -> None:
+    process = subprocess.Popen(
+        [
+            sys.executable,
+            "-m",
+            "sniff",
+            "record",
+            "--quiet",
+            "--from",
+            "dongle",
+            "--center",
+            "100M",
+            "--gain",
+            "20.7",
+            "--out",
+            str(tmp_path / "k"),
+        ],
+        env={**os.environ, "PYTHONPATH": str(SITE), "STANDIN_LIBRARY": str(rtlsdr_library)},
+        stderr=subprocess.DEVNULL,
+    )
+    data = tmp_path / "k.sigmf-data"
+    while not data.exists():
+        time.sleep(0.02)
+    begun = time.monotonic()
+    time.sleep(after_s)
+    process.send_signal(signal.SIGKILL)
+    lasted_s = time.monotonic() - begun
+    process.wait()
+    source = open_source(str(tmp_path / "k.sigmf-meta"))
+    assert "unfinished" in [caution.code for caution in source.info.cautions]
+    there_s = source.info.duration_s or 0.0
+    source.close()
+    assert there_s > lasted_s - 1.0
+
+
+def test_ctrl_c_finishes_the_file_whole(rtlsdr_library: Path, tmp_path: Path) -> None:
+    process = subprocess.Popen(
+        [
+            sys.executable,
+            "-m",
+            "sniff",
+            "record",
+            "--json",
+            "--from",
+            "dongle",
+            "--center",
+            "100M",
+            "--gain",
+            "20.7",
+            "--out",
+            str(tmp_path / "c"),
+        ],
+        env={**os.environ, "PYTHONPATH": str(SITE), "STANDIN_LIBRARY": str(rtlsdr_library)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    while not (tmp_path / "c.sigmf-data").exists():
+        time.sleep(0.02)
+    time.sleep(1.0)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=20)
+    assert process.returncode == 130
+    assert "Traceback" not in err
+    result = json.loads(out)["result"]
+    assert result["stopped"] == "interrupted"
+    assert samples_of(tmp_path / "c.sigmf-meta").size == result["samples"] > 1e6
+
+
+def test_unplugged_what_was_recorded_is_whole(
+    on_dongle: Callable[..., Answer], tmp_path: Path
+) -> None:
+    answer = on_dongle(
+        "record",
+        "--json",
+        "--from",
+        "dongle",
+        "--center",
+        "100M",
+        "--gain",
+        20.7,
+        "--seconds",
+        5,
+        "--out",
+        tmp_path / "u",
+        unplug=6_000_000,
+    )
+    assert answer.code == 4
+    data = json.loads(answer.out)
+    assert data["result"]["why"]
+    assert samples_of(tmp_path / "u.sigmf-meta").size == data["result"]["samples"] > 1e6
+
+
+def test_when_the_dongle_comes_back_the_time_between_is_a_gap(
+    on_dongle: Callable[..., Answer], tmp_path: Path
+) -> None:
+    answer = on_dongle(
+        "record",
+        "--json",
+        "--from",
+        "dongle",
+        "--center",
+        "100M",
+        "--gain",
+        20.7,
+        "--seconds",
+        4,
+        "--wait",
+        "--out",
+        tmp_path / "w",
+        unplug=6_000_000,
+        pace=1,
+        **{"return": 1},
+    )
+    assert answer.code == 0
+    result = json.loads(answer.out)["result"]
+    assert result["captures"] == result["gaps"] + 1 == 2
+    assert result["lost_samples"] > 0.5 * 2.4e6
+    metadata = json.loads((tmp_path / "w.sigmf-meta").read_text())
+    first, second = metadata["captures"]
+    hole = second["core:global_index"] - first["core:global_index"] - second["core:sample_start"]
+    assert hole == result["lost_samples"]
+
+
+def test_the_dongles_name_gain_and_clock_are_in_the_metadata(
+    on_dongle: Callable[..., Answer], tmp_path: Path
+) -> None:
+    on_dongle(
+        "record",
+        "--from",
+        "dongle",
+        "--center",
+        "100M",
+        "--gain",
+        20.7,
+        "--seconds",
+        0.3,
+        "--ppm",
+        30,
+        "--u-ppm",
+        0.1,
+        "--out",
+        tmp_path / "m",
+    )
+    metadata = json.loads((tmp_path / "m.sigmf-meta").read_text())["global"]
+    assert metadata["sniff:serial"] == "00000001"
+    assert metadata["sniff:gain_db"] == 20.7
+    assert (metadata["sniff:clock_ppm"], metadata["sniff:clock_u_ppm"]) == (30.0, 0.1)
+    assert metadata["sniff:requested_center_hz"] == 100e6
+    source = open_source(str(tmp_path / "m.sigmf-meta"))
+    assert source.info.serial == "00000001"
+    assert source.info.image_offset_hz == pytest.approx(2 * 1.53e6, rel=0.01)
+    source.close()
