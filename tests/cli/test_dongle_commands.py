@@ -228,6 +228,12 @@ def test_automatic_gain_is_cautioned(on_dongle: Callable[..., Answer]) -> None:
     assert "cannot be compared" in answer.err
 
 
+def test_the_bias_supply_is_cautioned(on_dongle: Callable[..., Answer]) -> None:
+    answer = on_dongle("look", *AT_100_MHZ, "--bias")
+    assert answer.code == 0
+    assert "a loop of coax is a short" in answer.err
+
+
 def test_the_users_defaults_are_taken_and_shown(
     on_dongle: Callable[..., Answer], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

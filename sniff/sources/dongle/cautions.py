@@ -51,6 +51,14 @@ def cautions_of(
                 f"readings are unsure by {2 * tuning.u_center_hz:.0f} Hz (k = 2) more",
             )
         )
+    if settings.bias_supply:
+        found.append(
+            Caution(
+                code="bias-supply",
+                text="the antenna socket carries a direct voltage: a loop of coax is a short, and "
+                "a set's output may not stand it",
+            )
+        )
     if _DRIVER_OPTIONS in os.environ:
         found.append(
             Caution(
