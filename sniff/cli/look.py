@@ -7,7 +7,6 @@ import click
 from sniff.cli.options import (
     ahead_options,
     clock_options,
-    correction_from,
     output_options,
     source_options,
     spectrum_options,
@@ -30,6 +29,7 @@ def look(ctx: click.Context, /, source: str, **given: Any) -> None:
     Each peak comes with its clock-corrected frequency and expanded uncertainty, its level, and
     what the receiver itself may have had to do with it.
     """
+    from sniff.cli.clocks import clock_for
     from sniff.cli.defaults import with_defaults
     from sniff.cli.running import (
         exit_code,
@@ -43,9 +43,9 @@ def look(ctx: click.Context, /, source: str, **given: Any) -> None:
     from sniff.pipeline import look_and_prove
 
     source, given = with_defaults(source, given)
-    correction = correction_from(given)
     with opened(source, given) as opened_source:
         info, settings = opened_source.info, look_settings(given)
+        correction, noted = clock_for(info, given)
         seconds = seconds_of(info, given)
         if given["prove"]:
             seen = look_and_prove(opened_source, settings, correction, seconds=seconds or 1.0)
@@ -53,6 +53,9 @@ def look(ctx: click.Context, /, source: str, **given: Any) -> None:
             take = opened_source.take(seconds=seconds, start_s=given["start"])
             seen = run(take, info, settings, correction)
         show_look(
-            with_other_centers(seen, opened_source.info), opened_source.info, correction, given
+            with_other_centers(seen, opened_source.info, noted),
+            opened_source.info,
+            correction,
+            given,
         )
     ctx.exit(exit_code(0, seen.cautions))

@@ -9,7 +9,6 @@ from sniff.cli.options import (
     TOLERANCE,
     ahead_options,
     clock_options,
-    correction_from,
     output_options,
     source_options,
     spectrum_options,
@@ -52,7 +51,6 @@ def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
     from sniff.cli.probing import probe_source, show_board
 
     source, given = with_defaults(source, given)
-    correction = correction_from(given)
     plan = plan_from(given)
-    board, info = probe_source(source, plan, correction, given)
+    board, info, correction = probe_source(source, plan, given)
     ctx.exit(show_board(board, info, correction, given))

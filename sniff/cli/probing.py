@@ -5,6 +5,7 @@ from typing import Any
 
 from calib.correction import Correction
 from sniff.board import Board, BoardVerdict
+from sniff.cli.clocks import clock_for
 from sniff.cli.running import (
     all_cautions,
     exit_code,
@@ -25,18 +26,16 @@ _EXITS = {BoardVerdict.AS_EXPECTED: 0, BoardVerdict.FAULT: 1, BoardVerdict.UNDEC
 
 
 def probe_source(
-    source: str, plan: Plan, correction: Correction, given: Mapping[str, Any]
-) -> tuple[Board, SourceInfo]:
+    source: str, plan: Plan, given: Mapping[str, Any]
+) -> tuple[Board, SourceInfo, Correction]:
     """Probe the set, and its sibling where one is named."""
     if (given["sibling"] is None) != (given["sibling_carrier"] is None):
         raise UsageError("--sibling and --sibling-carrier go together")
-    board, info = _board(source, plan, correction, given)
+    board, info, correction = _board(source, plan, given)
     if given["sibling"] is not None:
         # Rate, centre and datatype are the set's own; a sibling's raw recording would need others.
         other = {**given, "center": None, "rate": None, "datatype": None, "plot": None}
-        sibling, _ = _board(
-            given["sibling"], carry(plan, given["sibling_carrier"]), correction, other
-        )
+        sibling, _, _ = _board(given["sibling"], carry(plan, given["sibling_carrier"]), other)
         board = compare_with_sibling(board, sibling, placement_db=given["placement"])
         said = Caution(
             code="placement",
@@ -44,7 +43,7 @@ def probe_source(
             f"loop, within ±{given['placement']:g} dB",
         )
         board = Board(result=board.result, looks=board.looks, cautions=(*board.cautions, said))
-    return board, info
+    return board, info, correction
 
 
 def show_board(
@@ -83,10 +82,11 @@ def _course_of_first_wanted(board: Board, correction: Correction) -> Course | No
 
 
 def _board(
-    source: str, plan: Plan, correction: Correction, given: Mapping[str, Any]
-) -> tuple[Board, SourceInfo]:
+    source: str, plan: Plan, given: Mapping[str, Any]
+) -> tuple[Board, SourceInfo, Correction]:
     lines = [line for line in expected_lines(plan) if line.radiated]
     with opened(source, given) as opened_source:
+        correction, noted = clock_for(opened_source.info, given)
         board = probe(
             opened_source,
             lines,
@@ -97,5 +97,5 @@ def _board(
             start_s=given["start"],
         )
         info = opened_source.info
-    cautions = plan_cautions(plan) + board.cautions
-    return Board(result=board.result, looks=board.looks, cautions=cautions), info
+    cautions = plan_cautions(plan) + noted + board.cautions
+    return Board(result=board.result, looks=board.looks, cautions=cautions), info, correction

@@ -6,8 +6,8 @@ from math import inf
 from typing import Any
 
 from calib.correction import Correction
+from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
-from sniff.cli.options import correction_from
 from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
 from sniff.errors import UsageError
 from sniff.model import Caution, IQBlock, Source, SourceInfo
@@ -42,10 +42,10 @@ class RecordResult:
 def record_from(source: str, given: Mapping[str, Any]) -> int:
     """Record as the options say; returns the exit code."""
     source, options = with_defaults(source, given)
-    correction = correction_from(options)
     check_room(options["out"])
     with opened(source, options) as opened_source:
         info = opened_source.info
+        correction, noted = clock_for(info, options)
         trigger = _trigger(info, correction, options)
         recorder = LiveRecorder(
             options["out"],
@@ -69,7 +69,7 @@ def record_from(source: str, given: Mapping[str, Any]) -> int:
             )
         info = opened_source.info
     result = _result(recorder, outcome, info)
-    cautions = all_cautions(info, correction, _cautions(outcome))
+    cautions = all_cautions(info, correction, noted + _cautions(outcome))
     if options["as_json"]:
         import click
 

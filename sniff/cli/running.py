@@ -74,8 +74,9 @@ def look_settings(given: Mapping[str, Any]) -> LookSettings:
     )
 
 
-def with_other_centers(seen: Look, info: SourceInfo) -> Look:
-    """Say what else a recording of several tunings holds; a look shows one of them."""
+def with_other_centers(seen: Look, info: SourceInfo, noted: tuple[Caution, ...]) -> Look:
+    """Add cautions, and say what else a recording of several tunings holds: a look shows one."""
+    seen = replace(seen, cautions=(*noted, *seen.cautions))
     others = [center for center in info.centers_hz if center != seen.result.center_hz]
     if not others:
         return seen

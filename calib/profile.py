@@ -1,0 +1,75 @@
+"""Profile: a correction tied to a dongle and a date, and what time and warmth do to it."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from math import hypot, sqrt
+
+from calib.correction import Correction
+
+FORMAT = 1
+
+AGING_PPM_PER_YEAR = 1.0
+"""Half-width by which a cheap crystal ages in a year (common practice, no source)."""
+
+WARMTH_PPM = 2.0
+"""Half-width for a dongle used at another temperature or before it is warm, unless both
+temperatures are stated (from published experiments with a finger on the crystal: +2.5 ppm)."""
+
+PPM_PER_DEGREE = 0.3
+"""Half-width per degree when they are (steepest part of an AT cut at 4 to 8 arc minutes between
+25 and 60 °C, after R. Bechmann, Proc. IRE 44, 1956; from memory)."""
+
+OLD_DAYS = 30.0
+"""An older profile is a caution."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """What is known of one clock.
+
+    Attributes
+    ----------
+    name : str
+        The dongle's serial number, or what the user calls it.
+    ppm, u_ppm : float
+        As in `Correction`, when it was made.
+    made : datetime
+        Aware UTC.
+    references : tuple of str
+        By what.
+    temperature_c : float or None
+        Of the dongle then, °C.
+    """
+
+    name: str
+    ppm: float
+    u_ppm: float
+    made: datetime
+    references: tuple[str, ...]
+    temperature_c: float | None = None
+
+    def age_days(self, now: datetime) -> float:
+        """How old it is, days; a date in the future counts as today."""
+        return max(0.0, (now - self.made).total_seconds() / 86_400.0)
+
+    def correction(self, now: datetime, temperature_c: float | None = None) -> Correction:
+        """The correction as it holds now.
+
+        Age and warmth are added in quadrature, each rectangular: ``a / sqrt(3)`` (JCGM 100:2008,
+        4.3.7).
+        """
+        age = AGING_PPM_PER_YEAR * self.age_days(now) / 365.25
+        warmth = WARMTH_PPM
+        if temperature_c is not None and self.temperature_c is not None:
+            warmth = PPM_PER_DEGREE * abs(temperature_c - self.temperature_c)
+        u_ppm = hypot(self.u_ppm, age / sqrt(3.0), warmth / sqrt(3.0))
+        words = f"calibrated {self.made:%Y-%m-%d} by {', '.join(self.references)}"
+        terms = [
+            f"±{a:.2g} ppm for {why}" for a, why in ((age, "age"), (warmth, "warmth")) if a > 0.01
+        ]
+        origin = "; ".join([words, *terms])
+        return Correction(ppm=self.ppm, u_ppm=u_ppm, origin=origin)
+
+    def renamed(self, name: str) -> "Profile":
+        """The same under another name."""
+        return replace(self, name=name)

@@ -1,0 +1,100 @@
+"""``sniff calibrate`` and what belongs to it."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from sniff.cli.options import (
+    TOLERANCE,
+    ahead_options,
+    optional_source_options,
+    spectrum_options,
+)
+
+
+@click.group(invoke_without_command=True)
+@optional_source_options
+@ahead_options
+@click.option(
+    "--reference",
+    "references",
+    multiple=True,
+    metavar="[KIND:]F",
+    help="A carrier of known frequency: fm, am, weather, atsc, standard-frequency or set, such as"
+    " weather:162.55M; or a frequency alone with --accuracy. May be given more than once.",
+)
+@click.option(
+    "--accuracy", type=TOLERANCE, help="Of references given by frequency alone: 0.1ppm or 2Hz."
+)
+@click.option(
+    "--for",
+    "wanted",
+    type=TOLERANCE,
+    help="The tolerance to be judged with it, such as 50ppm: a reference that cannot is refused.",
+)
+@click.option("--save", metavar="NAME", help="Keep it as NAME  [default: the dongle's serial].")
+@click.option("--no-save", is_flag=True, help="Keep nothing.")
+@click.option("--temperature", type=float, metavar="C", help="Of the dongle, degrees Celsius.")
+@spectrum_options
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+@click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@click.pass_context
+def calibrate(ctx: click.Context, /, **given: Any) -> None:
+    """The clock error from known carriers; kept, and applied by itself to that dongle.
+
+    \b
+    sniff calibrate --from dongle --gain 30 --seconds 10 --reference weather:162.55M
+    sniff calibrate --from dongle --reference 100M --accuracy 0.1ppm --for 20ppm
+    sniff calibrate list
+    """
+    if ctx.invoked_subcommand is None:
+        from sniff.cli.calibration import calibrate_from
+
+        ctx.exit(calibrate_from(given))
+
+
+@calibrate.command("list")
+def list_clocks() -> None:
+    """All clocks that were calibrated."""
+    from sniff.cli.calibration import list_all
+
+    list_all()
+
+
+@calibrate.command("show")
+@click.argument("name")
+def show_clock(name: str) -> None:
+    """One clock with its history."""
+    from sniff.cli.calibration import show_one
+
+    show_one(name)
+
+
+@calibrate.command("export")
+@click.argument("name")
+@click.argument("file", type=click.Path(path_type=Path))
+def export_clock(name: str, file: Path) -> None:
+    """Write a clock with its history to a file."""
+    from sniff.cli.calibration import export_one
+
+    export_one(name, file)
+
+
+@calibrate.command("import")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--as", "name", help="Under another name.")
+def import_clock(file: Path, name: str | None) -> None:
+    """Take in a clock from a file; one of another name is never taken for this one."""
+    from sniff.cli.calibration import import_one
+
+    import_one(file, name)
+
+
+@calibrate.command("forget")
+@click.argument("name")
+def forget_clock(name: str) -> None:
+    """Remove a clock with its history."""
+    from sniff.cli.clocks import clock_store
+
+    clock_store().forget(name)

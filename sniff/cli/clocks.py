@@ -1,0 +1,59 @@
+"""Which clock correction holds for a source: stated, by name, by its dongle's profile, or none."""
+
+from collections.abc import Mapping
+from datetime import datetime, timezone
+from typing import Any
+
+from platformdirs import user_data_path
+
+from calib.correction import Correction
+from calib.profile import OLD_DAYS, Profile
+from calib.store import Store
+from sniff.cli.options import converter_from, correction_from
+from sniff.errors import UsageError
+from sniff.model import Caution, SourceInfo
+
+
+def clock_store() -> Store:
+    """The user's profiles."""
+    return Store(user_data_path("sniff") / "clocks")
+
+
+def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:
+    """The correction for a source that is open, and what to know of it.
+
+    Raises
+    ------
+    UsageError
+        When `--clock` names none that there is, or stands beside `--ppm`.
+    StoreError
+        When a profile is damaged, or of a newer version.
+    """
+    stated = given["ppm"] is not None or given["u_ppm"] is not None
+    named = given.get("clock")
+    if named is not None and stated and not given.get("clock_origin"):
+        raise UsageError("--clock and --ppm do not go together")
+    if named is None and stated:
+        return correction_from(given), ()
+    store = clock_store()
+    name = named if named is not None else info.serial
+    profile = store.find(name) if name is not None else None
+    if profile is None:
+        if named is not None:
+            there = ", ".join(store.names()) or "none yet"
+            raise UsageError(f"no clock is called {named!r}; there are: {there}")
+        return correction_from(given), ()
+    return _applied(profile, given)
+
+
+def _applied(profile: Profile, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:
+    now = datetime.now(timezone.utc)
+    plain = profile.correction(now, given.get("temperature"))
+    correction = Correction(
+        ppm=plain.ppm, u_ppm=plain.u_ppm, origin=plain.origin, converter=converter_from(given)
+    )
+    age_days = profile.age_days(now)
+    if age_days <= OLD_DAYS:
+        return correction, ()
+    text = f"the clock of {profile.name} was calibrated {age_days:.0f} days ago: calibrate anew"
+    return correction, (Caution(code="old-clock", text=text),)
