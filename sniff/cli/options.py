@@ -172,6 +172,7 @@ output_options = stack(
         metavar="FILE",
         help="Picture of the spectrum against time.",
     ),
+    click.option("--budget", is_flag=True, help="Of what each frequency's U is made."),
     click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout."),
     click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr."),
 )

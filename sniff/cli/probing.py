@@ -9,15 +9,18 @@ from sniff.cli.clocks import clock_for
 from sniff.cli.running import (
     all_cautions,
     exit_code,
+    explained,
     look_settings,
     opened,
     say_unless_quiet,
     seconds_of,
 )
 from sniff.errors import UsageError
+from sniff.look import SeenLine
 from sniff.model import Caution, Course, SourceInfo
 from sniff.pipeline import compare_with_sibling, probe
 from sniff.report.board_text import print_board
+from sniff.report.budget_text import print_budgets
 from sniff.report.envelope import envelope
 from sniff.superhet.expected import expected_lines, plan_cautions
 from sniff.superhet.plan import Plan, carry
@@ -59,6 +62,8 @@ def show_board(
         )
     else:
         print_board(board, info, correction)
+        if given["budget"]:
+            print_budgets(explained(_lines_of(board), info, correction))
     if given["plot"] is not None or given["course"] is not None:
         from sniff.report.plots import draw_board, draw_course, save
 
@@ -69,6 +74,12 @@ def show_board(
             save(draw_course(course, board=board, clock=correction), given["course"])
     say_unless_quiet(cautions, given)
     return exit_code(_EXITS[board.result.verdict], board.cautions)
+
+
+def _lines_of(board: Board) -> list[SeenLine]:
+    """The lines of the looks from which the board's rows were read."""
+    read = {line.frequency_hz for line in board.result.lines if line.frequency_hz is not None}
+    return [line for look in board.looks for line in look.result.peaks if line.frequency_hz in read]
 
 
 def _course_of_first_wanted(board: Board, correction: Correction) -> Course | None:

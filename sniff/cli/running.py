@@ -1,7 +1,7 @@
 """What the measuring commands have in common once their words are parsed: open, run, show."""
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
@@ -9,9 +9,11 @@ from typing import Any
 from calib.correction import Correction
 from sniff.cli.options import converter_from
 from sniff.errors import UsageError
-from sniff.look import Look
+from sniff.explain import Explained, explain
+from sniff.look import Look, SeenLine
 from sniff.model import Caution, Source, SourceInfo
 from sniff.pipeline import CUT_SHORT, LookSettings
+from sniff.report.budget_text import print_budgets
 from sniff.report.envelope import envelope
 from sniff.report.look_text import print_look
 from sniff.report.text import say_cautions
@@ -22,6 +24,7 @@ from sniff.windows import Window
 
 DEFAULT_SEGMENT = 4096
 LIVE_SECONDS = 1.0
+MOST_BUDGETS = 5
 CALIBRATED_BELOW_PPM = 50.0
 """A clock less sure than this (k = 1) was never calibrated, and the user must be told."""
 
@@ -119,8 +122,27 @@ def show_look(
         )
     else:
         print_look(seen, info, correction)
+        if given["budget"]:
+            print_budgets(explained(seen.result.peaks[:MOST_BUDGETS], info, correction))
     draw(given, seen, info, correction)
     say_unless_quiet(cautions, given)
+
+
+def explained(
+    lines: Sequence[SeenLine], info: SourceInfo, correction: Correction
+) -> list[Explained]:
+    """Budgets of lines that were seen."""
+    return [
+        explain(
+            format_frequency(line.frequency_hz, line.expanded_hz),
+            indicated_hz=line.indicated_hz,
+            u_indicated_hz=line.u_indicated_hz,
+            u_center_hz=info.u_center_hz,
+            correction=correction,
+            steady=line.steady,
+        )
+        for line in lines
+    ]
 
 
 def exit_code(verdict_code: int, measured: tuple[Caution, ...]) -> int:
