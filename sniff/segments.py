@@ -26,6 +26,16 @@ class SegmentBatch:
     segments: int
     first_index: int
 
+    def part(self, first: int, end: int, *, hop: int) -> "SegmentBatch":
+        """Its segments from `first` to `end`, that one left out; fewer where it has no more."""
+        end = min(end, self.segments)
+        segment = self.samples.size - (self.segments - 1) * hop
+        return SegmentBatch(
+            samples=self.samples[first * hop : (end - 1) * hop + segment],
+            segments=end - first,
+            first_index=self.first_index + first * hop,
+        )
+
 
 class SegmentTrain:
     """Segments run across the borders of blocks; a gap ends the train, and a new one starts.
@@ -39,16 +49,12 @@ class SegmentTrain:
         Samples per segment, and from the beginning of one to that of the next, <= `segment`.
     per_batch : int
         Segments per batch.
-    buffers : int
-        A batch stays valid until so many more batches, less one, have been asked for.
     """
 
-    def __init__(self, *, segment: int, hop: int, per_batch: int, buffers: int = 1) -> None:
+    def __init__(self, *, segment: int, hop: int, per_batch: int) -> None:
         self._segment = segment
         self._hop = hop
-        room = (per_batch - 1) * hop + segment
-        self._buffers = [np.empty(room, dtype=np.complex64) for _ in range(buffers)]
-        self._turn = 0
+        self._buffer = np.empty((per_batch - 1) * hop + segment, dtype=np.complex64)
         self._filled = 0
         self._first_index = 0
         self._next_index: int | None = None
@@ -72,7 +78,7 @@ class SegmentTrain:
         return np.array(self._pairs)
 
     def push(self, block: IQBlock) -> Iterator[SegmentBatch]:
-        """Take in a block; gives each batch that it fills.
+        """Take in a block; gives each batch that it fills, valid until the next is asked for.
 
         Raises
         ------
@@ -83,7 +89,7 @@ class SegmentTrain:
         samples = block.samples
         taken = 0
         while taken < samples.size:
-            buffer = self._buffers[self._turn]
+            buffer = self._buffer
             end = min(samples.size, taken + buffer.size - self._filled)
             buffer[self._filled : self._filled + end - taken] = samples[taken:end]
             self._filled += end - taken
@@ -99,16 +105,14 @@ class SegmentTrain:
         if self._filled < self._segment:
             return
         segments = (self._filled - self._segment) // self._hop + 1
-        buffer = self._buffers[self._turn]
         self._count(segments)
         yield SegmentBatch(
-            samples=buffer[: (segments - 1) * self._hop + self._segment],
+            samples=self._buffer[: (segments - 1) * self._hop + self._segment],
             segments=segments,
             first_index=self._first_index,
         )
-        self._turn = (self._turn + 1) % len(self._buffers)
-        rest = buffer[segments * self._hop : self._filled]
-        self._buffers[self._turn][: rest.size] = rest
+        rest = self._buffer[segments * self._hop : self._filled]
+        self._buffer[: rest.size] = rest
         self._filled = rest.size
         self._first_index += segments * self._hop
 

@@ -1,8 +1,7 @@
 """Welch's averaged spectrum of a stream of IQ blocks, in one pass and bounded memory."""
 
-from collections import deque
 from collections.abc import Iterable, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from math import isfinite
 from typing import Protocol
 
@@ -26,7 +25,7 @@ _CHUNK_SAMPLES = 2**17
 # Squares are summed in single precision within a chunk and in double precision between chunks;
 # 64 terms keep even the worst case, all roundings equal, below 4e-6 relative.
 _CHUNK_SEGMENTS = 64
-# What one thread is given at a time: waking it for less costs what it gains.
+# Chunks that each of several threads is given at a time: waking it for fewer costs what it gains.
 _CHUNKS_PER_THREAD = 4
 # Longer segments leave the cache, and a second thread gains too little for the memory it needs.
 _LONGEST_THREADED = 2**17
@@ -106,21 +105,19 @@ class Welch:
         self._shape = settings.window.samples(self._segment)
         self._chunk = min(max(1, _CHUNK_SAMPLES // self._segment), _CHUNK_SEGMENTS)
         threads = settings.threads if self._segment <= _LONGEST_THREADED else 1
-        self._pool = ThreadPoolExecutor(threads) if threads > 1 else None
-        # With threads, one batch more: it fills while all others are worked on.
-        batches = threads + 1 if self._pool else 1
-        per_batch = self._chunk * (_CHUNKS_PER_THREAD if self._pool else 1)
+        self._share = self._chunk * (_CHUNKS_PER_THREAD if threads > 1 else 1)
         self._train = SegmentTrain(
-            segment=self._segment, hop=self._hop, per_batch=per_batch, buffers=batches
+            segment=self._segment, hop=self._hop, per_batch=threads * self._share
         )
+        # The thread that pushes works too.
+        self._others = ThreadPoolExecutor(threads - 1) if threads > 1 else None
         # A tone on a bin then reads its power, FS², as the square of that bin.
         weights = np.repeat((self._shape / self._shape.sum()).astype(np.float32), 2)
         each = settings.holds or bool(self._observers)
-        self._idle = [
-            _Workspace(weights, self._hop, self._chunk, per_batch, each=each)
-            for _ in range(batches)
+        self._workspaces = [
+            _Workspace(weights, self._hop, self._chunk, self._share, each=each)
+            for _ in range(threads)
         ]
-        self._running: deque[tuple[SegmentBatch, _Workspace, Future[None]]] = deque()
         self._total = np.zeros(self._segment)
         self._largest = np.zeros(self._segment, dtype=np.float32)
         self._smallest = np.full(self._segment, np.inf, dtype=np.float32)
@@ -142,7 +139,8 @@ class Welch:
         ------
         ValueError
             When the block's centre or rate is another, when it begins before the end of the last
-            one, or when a sample of it or of an earlier one is not a finite number.
+            one, or when a sample of it or of an earlier one is not a finite number: batches are
+            larger than blocks may be.
         """
         if (block.rate_hz, block.center_hz) != (self._rate_hz, self._center_hz):
             raise ValueError(
@@ -150,7 +148,7 @@ class Welch:
                 f"{self._center_hz} Hz and {self._rate_hz} Hz"
             )
         for batch in self._train.push(block):
-            self._start(batch)
+            self._absorb(batch)
 
     def result(self) -> Spectrum:
         """The spectrum of all blocks so far; more may follow.
@@ -163,9 +161,7 @@ class Welch:
             When a sample was not a finite number.
         """
         for batch in self._train.flush():
-            self._start(batch)
-        while self._running:
-            self._finish_oldest()
+            self._absorb(batch)
         train = self._train
         if train.segments == 0:
             raise self._too_short(train.longest_run_samples)
@@ -190,28 +186,25 @@ class Welch:
             samples=train.covered_samples,
         )
 
-    def _start(self, batch: SegmentBatch) -> None:
-        workspace = self._idle.pop()
-        if self._pool is None:
-            workspace.sum_up(batch)
-            self._take_in(batch, workspace)
-            return
-        self._running.append((batch, workspace, self._pool.submit(workspace.sum_up, batch)))
-        # From here the train goes on to fill the buffer of the oldest batch.
-        if not self._idle:
-            self._finish_oldest()
-
-    def _finish_oldest(self) -> None:
-        batch, workspace, done = self._running.popleft()
-        done.result()
-        self._take_in(batch, workspace)
+    def _absorb(self, batch: SegmentBatch) -> None:
+        """Every thread transforms a share; all are taken in in order of time."""
+        shares = [
+            batch.part(first, first + self._share, hop=self._hop)
+            for first in range(0, batch.segments, self._share)
+        ]
+        work = list(zip(self._workspaces, shares, strict=False))
+        others = [self._others.submit(w.sum_up, share) for w, share in work[1:] if self._others]
+        mine, share = work[0]
+        mine.sum_up(share)
+        for other in others:
+            other.result()
+        for workspace, share in work:
+            self._take_in(share, workspace)
 
     def _take_in(self, batch: SegmentBatch, workspace: "_Workspace") -> None:
-        self._idle.append(workspace)
-        for chunk, total in enumerate(workspace.totals[: -(-batch.segments // self._chunk)]):
-            first = chunk * self._chunk
+        for first in range(0, batch.segments, self._chunk):
             self._take_in_chunk(
-                total,
+                workspace.totals[first // self._chunk],
                 workspace.powers[first : min(first + self._chunk, batch.segments)],
                 batch.first_index + first * self._hop,
             )
