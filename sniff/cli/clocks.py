@@ -14,6 +14,10 @@ from sniff.errors import UsageError
 from sniff.model import Caution, SourceInfo
 
 
+FACTORY_SERIALS = frozenset({"00000001", "0"})
+"""They tell no dongle from another."""
+
+
 def clock_store() -> Store:
     """The user's profiles."""
     return Store(user_data_path("sniff") / "clocks")
@@ -43,7 +47,14 @@ def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, t
             there = ", ".join(store.names()) or "none yet"
             raise UsageError(f"no clock is called {named!r}; there are: {there}")
         return correction_from(given), ()
-    return _applied(profile, given)
+    correction, cautions = _applied(profile, given)
+    if named is None and profile.name in FACTORY_SERIALS:
+        text = (
+            f"the clock was taken by the serial number {profile.name}, which most dongles bear from "
+            "the factory: make sure that it is the same one"
+        )
+        cautions = (*cautions, Caution(code="common-serial", text=text))
+    return correction, cautions
 
 
 def _applied(profile: Profile, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:

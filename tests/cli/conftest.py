@@ -21,6 +21,13 @@ class Answer:
 Run = Callable[..., Answer]
 
 
+@pytest.fixture(autouse=True)
+def own_folders(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No clock or default of whoever runs the tests gets into them."""
+    for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME"):
+        monkeypatch.setenv(name, str(tmp_path_factory.mktemp("own")))
+
+
 @pytest.fixture
 def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
     """Run ``sniff WORDS`` in this process."""
