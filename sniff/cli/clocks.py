@@ -13,7 +13,6 @@ from sniff.cli.options import converter_from, correction_from
 from sniff.errors import UsageError
 from sniff.model import Caution, SourceInfo
 
-
 FACTORY_SERIALS = frozenset({"00000001", "0"})
 """They tell no dongle from another."""
 
@@ -50,8 +49,8 @@ def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, t
     correction, cautions = _applied(profile, given)
     if named is None and profile.name in FACTORY_SERIALS:
         text = (
-            f"the clock was taken by the serial number {profile.name}, which most dongles bear from "
-            "the factory: make sure that it is the same one"
+            f"the clock was found by the serial number {profile.name}, which most dongles bear "
+            "from the factory: make sure that it is the same one"
         )
         cautions = (*cautions, Caution(code="common-serial", text=text))
     return correction, cautions
