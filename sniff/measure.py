@@ -216,10 +216,15 @@ def _excess(spectrum: Spectrum, floor: Floor, summit: Summit) -> float:
 
 def _band_power(spectrum: Spectrum, floor: Floor, summit: Summit) -> float:
     """Power over the floor between the summit's bounds, FS²; at least the top bin's."""
-    # A tone's main lobe spans one bin more than the terms of its window on either side.
+    # A tone's main lobe spans one bin more than the terms of its window on either side; what of
+    # it lies below the threshold counts too, but nothing that belongs to a neighbour.
     lobe = len(Window.named(spectrum.window).coefficients)
-    first = max(0, min(summit.first, summit.bin - lobe))
-    last = min(spectrum.psd.size - 1, max(summit.last, summit.bin + lobe))
+    below = spectrum.psd <= floor.threshold
+    first, last = summit.first, summit.last
+    while first > max(0, summit.bin - lobe) and below[first - 1]:
+        first -= 1
+    while last < min(spectrum.psd.size - 1, summit.bin + lobe) and below[last + 1]:
+        last += 1
     over = spectrum.psd[first : last + 1] - floor.density[first : last + 1]
     return max(float(over.sum()) * spectrum.bin_hz, _excess(spectrum, floor, summit))
 

@@ -10,6 +10,7 @@ from sniff.pipeline import LookSettings, look
 from sniff.refine import cramer_rao_hz
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import estimate
+from sniff.windows import Window
 from tests.signals import CENTER_HZ, RATE_HZ, MemoryTake, block, noise, take_of, tone
 from tests.test_frontend import info
 
@@ -143,3 +144,22 @@ def test_the_phase_noise_beside_a_strong_line_is_no_line_of_its_own() -> None:
     beside = [p for p in found.result.peaks if p.level_dbfs < -20]
     assert len(beside) <= 2  # of some hundred bins over the threshold
     assert found.result.peaks[0].frequency_hz == pytest.approx(CENTER_HZ - 30_000.0, abs=0.1)
+
+
+def test_a_line_beside_a_much_stronger_one_is_not_given_its_power() -> None:
+    """With a window of wide lobes: six bins away the stronger one's still reaches its own."""
+    rng = np.random.default_rng(9)
+    apart_hz = 6 * RATE_HZ / 1024
+    samples = tone(200_000, offset_hz=20_000.0)
+    weak = tone(200_000, offset_hz=20_000.0 + apart_hz, amplitude=0.003)
+    weak[100_000:] *= 0.5  # not steady, so that its band is summed
+    take = take_of(samples + weak + noise(rng, 200_000, power=1e-6))
+    wide = LookSettings(spectrum=SpectrumSettings(segment=1024, window=Window.BLACKMAN_HARRIS))
+    found = look(take, info(), wide, EXACT)
+    beside = [
+        peak
+        for peak in found.result.peaks
+        if abs(peak.frequency_hz - CENTER_HZ - 20_000.0 - apart_hz) < RATE_HZ / 1024
+    ]
+    assert len(beside) == 1
+    assert beside[0].level_dbfs == pytest.approx(20 * np.log10(0.003) - 2.04, abs=1.5)
