@@ -226,7 +226,9 @@ def conclude(lines: Sequence[BoardLine]) -> BoardResult:
     """The verdict over all wanted lines, with the sentence that goes with it."""
     wanted = [line for line in lines if line.wanted]
     faults = [line for line in wanted if line.state in _FAULTS]
-    blind = [line for line in wanted if line.state in _NOT_SEEN]
+    blind = [
+        line for line in wanted if line.state in _NOT_SEEN and not _heard_by_multiple(line, lines)
+    ]
     open_ = [
         line
         for line in wanted
@@ -247,7 +249,21 @@ def conclude(lines: Sequence[BoardLine]) -> BoardResult:
         verdict, why = BoardVerdict.UNDECIDED, "the plan names no line that must be there"
     else:
         verdict, why = BoardVerdict.AS_EXPECTED, "every wanted line is there and within tolerance"
+        unseen = [line.name for line in wanted if line.state is LineState.OUT_OF_VIEW]
+        if unseen:
+            why += f"; {', '.join(unseen)} by a multiple, itself below what can be seen"
     return BoardResult(verdict=verdict, why=why, lines=tuple(lines))
+
+
+def _heard_by_multiple(line: BoardLine, lines: Sequence[BoardLine]) -> bool:
+    """Whether a line below the tuner's range is heard all the same, by one of its multiples: the
+    third of a second LO of 10.245 MHz is the first that a tuner from 26 MHz can see."""
+    return line.state is LineState.OUT_OF_VIEW and any(
+        other.name.startswith(f"{line.name} ×")
+        and other.state is LineState.PRESENT
+        and other.frequency_verdict is Outcome.PASS
+        for other in lines
+    )
 
 
 def _hint(lines: Sequence[BoardLine], faults: Sequence[BoardLine]) -> str:

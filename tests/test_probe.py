@@ -175,6 +175,20 @@ def test_a_window_that_reaches_out_of_the_view_is_said() -> None:
     assert "outside this view" in row.why
 
 
+@pytest.mark.parametrize("heard", [True, False])
+def test_a_line_below_the_range_is_vouched_for_by_its_multiple(heard: bool) -> None:
+    samples = hiss() + heard * tone(SAMPLES, offset_hz=50_100.0, amplitude=0.1)
+    found = board(
+        samples,
+        line("second LO", hz=LO_HZ / 8),
+        line("second LO × 8", hz=LO_HZ, wanted=False),
+    )
+    assert found.result.lines[0].state is LineState.OUT_OF_VIEW
+    expected = BoardVerdict.AS_EXPECTED if heard else BoardVerdict.UNDECIDED
+    assert found.result.verdict is expected
+    assert ("by a multiple" in found.result.why) is heard
+
+
 def test_a_line_that_is_not_wanted_makes_no_fault() -> None:
     samples = tone(SAMPLES, offset_hz=50_100.0, amplitude=0.1) + hiss()
     found = board(samples, line(), line("crystal", hz=83.5e6, wanted=False))
