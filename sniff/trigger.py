@@ -81,6 +81,7 @@ class Trigger:
         self._zoom = Zoom(
             [line_hz, line_hz - beside_hz, line_hz + beside_hz], hop=self._hop, longest=1
         )
+        self.line_hz, self.within_hz = line_hz, within_hz
         self._rate_hz = rate_hz
         self._frames = max(1, ceil(STEP_S * rate_hz / self._hop))
         self._when = when

@@ -67,6 +67,16 @@ def record_from(source: str, given: Mapping[str, Any]) -> int:
                     post_s=options["post"],
                 ),
             )
+            if trigger is not None and recorder.captures:
+                # SigMF frequencies are those of the samples: indicated, not corrected.
+                recorder.annotate(
+                    index=recorder.first_index,
+                    label="line watched",
+                    **{
+                        "core:freq_lower_edge": trigger.line_hz - trigger.within_hz,
+                        "core:freq_upper_edge": trigger.line_hz + trigger.within_hz,
+                    },
+                )
         info = opened_source.info
     result = _result(recorder, outcome, info)
     cautions = all_cautions(info, correction, noted + _cautions(outcome))

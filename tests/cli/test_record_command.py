@@ -81,7 +81,9 @@ def test_what_came_before_a_drop_out_is_in_the_recording(run: Run, tmp_path: Pat
     (event,) = data["result"]["events"]
     assert data["result"]["stopped"] == "events"
     metadata = json.loads((tmp_path / "d.sigmf-meta").read_text())
-    (mark,) = metadata["annotations"]
+    line, mark = metadata["annotations"]
+    assert line["core:label"] == "line watched"
+    assert line["core:freq_lower_edge"] < 83.6e6 / (1 + 28.7e-6) < line["core:freq_upper_edge"]
     rate_hz = metadata["global"]["core:sample_rate"]
     first = metadata["captures"][0]["core:global_index"]
     assert (first + mark["core:sample_start"]) / rate_hz == pytest.approx(event["at_s"], abs=1e-3)

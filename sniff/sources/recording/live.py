@@ -100,6 +100,11 @@ class LiveRecorder:
         """How many gap-free runs at one centre."""
         return len(self._captures)
 
+    @property
+    def first_index(self) -> int:
+        """Number of the first sample that was kept, in the source's own counting."""
+        return int(self._captures[0]["core:global_index"]) if self._captures else 0
+
     def write(self, block: IQBlock, **capture_fields: Any) -> None:
         """Append a block; a new centre or a gap begins a new capture.
 
