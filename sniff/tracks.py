@@ -11,6 +11,7 @@ from sniff.model import Doubles, Peak
 _GATE = 4.0  # standard deviations from its prediction in which a line is looked for
 _MEMORY = 12  # peaks from which the next place is predicted
 _LEVEL_SPREAD_DB = 6.0
+_SHADOW_RBW = 2.0  # two lines closer than this may show as one peak
 _FAR = 1e9
 
 
@@ -88,7 +89,8 @@ def follow(
     Each track predicts its place by its recent drift; tracks and peaks are paired so that the sum
     of squared distances, in frequency and level, is least (optimal assignment). What no track
     takes is born as a new one. Spectra that were not observed are not passed in, and so are no
-    miss.
+    miss; nor is it one when the peak of another track, no weaker, stands where the line should be:
+    the two may be one peak.
 
     Parameters
     ----------
@@ -115,14 +117,15 @@ def follow(
     if any(track.times_s[-1] >= time_s for track in tracks):
         raise ValueError(f"{time_s=} is not later than what the tracks have seen")
     alive = [track for track in tracks if not track.dead]
-    pairs = _pair(alive, peaks, time_s, rbw_hz)
+    places = _crowded([_predict(track, time_s, rbw_hz) for track in alive], rbw_hz)
+    pairs = _pair(alive, places, peaks)
     followed = {track.number: track for track in tracks}
+    seen = [peaks[place] for place in pairs.values()]
     for at, track in enumerate(alive):
-        followed[track.number] = (
-            _seen(track, peaks[pairs[at]], time_s)
-            if at in pairs
-            else _unseen(track, misses_allowed)
-        )
+        if at in pairs:
+            followed[track.number] = _seen(track, peaks[pairs[at]], time_s)
+        elif not _hidden(track, places[at], seen, rbw_hz):
+            followed[track.number] = _unseen(track, misses_allowed)
     taken = set(pairs.values())
     newborn = [peak for number, peak in enumerate(peaks) if number not in taken]
     first = 1 + max(followed, default=-1)
@@ -146,15 +149,43 @@ def _unseen(track: Track, misses_allowed: int) -> Track:
     return replace(track, misses=misses, dead=misses > misses_allowed)
 
 
+def _hidden(track: Track, place: "_Place", seen: Sequence[Peak], rbw_hz: float) -> bool:
+    weakest_dbfs = track.latest.level_dbfs - _LEVEL_SPREAD_DB
+    return any(
+        abs(peak.indicated_hz - place.hz) < _SHADOW_RBW * rbw_hz and peak.level_dbfs > weakest_dbfs
+        for peak in seen
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Place:
+    """Where a track should be next, and how surely."""
+
+    hz: float
+    u_hz: float
+
+
+def _crowded(places: Sequence[_Place], rbw_hz: float) -> list[_Place]:
+    """The same, less surely where two are so close that one peak may stand for both."""
+    hz = np.array([place.hz for place in places])
+    near = np.abs(hz[:, np.newaxis] - hz) < _SHADOW_RBW * rbw_hz
+    return [
+        replace(place, u_hz=hypot(place.u_hz, 0.5 * rbw_hz)) if others > 1 else place
+        for place, others in zip(places, near.sum(axis=1), strict=True)
+    ]
+
+
 def _pair(
-    tracks: Sequence[Track], peaks: Sequence[Peak], time_s: float, rbw_hz: float
+    tracks: Sequence[Track], places: Sequence[_Place], peaks: Sequence[Peak]
 ) -> dict[int, int]:
-    """Places in `tracks` to places in `peaks`."""
+    """Positions in `tracks` to positions in `peaks`."""
     if not tracks or not peaks:
         return {}
     from scipy.optimize import linear_sum_assignment
 
-    cost = np.array([_costs(track, peaks, time_s, rbw_hz) for track in tracks])
+    cost = np.array(
+        [_costs(track, place, peaks) for track, place in zip(tracks, places, strict=True)]
+    )
     rows, columns = linear_sum_assignment(np.minimum(cost, _FAR))
     return {
         int(row): int(column)
@@ -163,25 +194,25 @@ def _pair(
     }
 
 
-def _costs(track: Track, peaks: Sequence[Peak], time_s: float, rbw_hz: float) -> Doubles:
-    place_hz, u_place_hz = _predict(track, time_s, rbw_hz)
-    offsets = np.array([peak.indicated_hz for peak in peaks]) - place_hz
-    spreads = np.array([hypot(u_place_hz, peak.u_indicated_hz) for peak in peaks])
+def _costs(track: Track, place: _Place, peaks: Sequence[Peak]) -> Doubles:
+    offsets = np.array([peak.indicated_hz for peak in peaks]) - place.hz
+    spreads = np.array([hypot(place.u_hz, peak.u_indicated_hz) for peak in peaks])
     levels = np.array([peak.level_dbfs for peak in peaks]) - track.latest.level_dbfs
     distance = (offsets / spreads) ** 2
     cost = distance + (levels / _LEVEL_SPREAD_DB) ** 2
     return np.where(distance <= _GATE**2, cost, _FAR)
 
 
-def _predict(track: Track, time_s: float, rbw_hz: float) -> tuple[float, float]:
-    """Where a track should be next, and how surely, Hz; never more surely than a tenth RBW."""
-    floor_hz = 0.1 * rbw_hz
+def _predict(track: Track, time_s: float, rbw_hz: float) -> _Place:
+    """By its recent drift; never more surely than a tenth RBW."""
+    looks = 1 + track.misses
     if len(track.peaks) < 3:
         # A young track may drift by half an RBW from spectrum to spectrum.
-        return track.latest.indicated_hz, hypot(0.5 * rbw_hz, track.latest.u_indicated_hz)
+        u_hz = hypot(0.5 * rbw_hz * looks, track.latest.u_indicated_hz)
+        return _Place(hz=track.latest.indicated_hz, u_hz=u_hz)
     line = _Line.through(track.times_s[-_MEMORY:], track.peaks[-_MEMORY:])
-    place_hz, u_hz = line.at(time_s)
-    return place_hz, hypot(u_hz, floor_hz * (1 + track.misses))
+    hz, u_hz = line.at(time_s)
+    return _Place(hz=hz, u_hz=hypot(u_hz, 0.1 * rbw_hz * looks))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import scipy.optimize
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -50,11 +51,58 @@ def test_a_line_missed_too_often_is_dead_and_a_later_one_is_new() -> None:
     assert new.born_s == 3.0
 
 
+def test_a_line_missed_as_often_as_allowed_still_lives() -> None:
+    (track,) = run([peak(1e6)], [], [], [peak(1e6)], misses_allowed=2)
+    assert not track.dead
+    assert len(track.peaks) == 2
+
+
+def test_a_line_does_not_jump() -> None:
+    """Steady for five spectra, then five RBW away: another line."""
+    old, new = run(*[[peak(1e6)]] * 5, [peak(1e6 + 5 * RBW_HZ)])
+    assert (old.misses, new.born_s) == (1, 5.0)
+
+
 def test_unobserved_time_is_no_miss() -> None:
     tracks = follow((), [peak(1e6)], time_s=0.0, rbw_hz=RBW_HZ)
     tracks = follow(tracks, [peak(1e6)], time_s=500.0, rbw_hz=RBW_HZ)
     assert len(tracks) == 1
     assert tracks[0].missed == 0
+
+
+def test_a_drifting_line_is_taken_up_after_unobserved_time() -> None:
+    """The drift is known to its u only, and that grows with the time it is carried on."""
+    rng = np.random.default_rng(4)
+    for _ in range(50):
+        tracks: tuple[Track, ...] = ()
+        for t in (*range(5), 60):
+            seen = peak(1e6 + 8.0 * t + rng.normal() * 10.0, u_hz=10.0)
+            tracks = follow(tracks, [seen], time_s=float(t), rbw_hz=RBW_HZ)
+        assert [len(track.peaks) for track in tracks] == [6]
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(3, 15), st.integers(0, 2**32 - 1))
+def test_drift_is_scipys_weighted_straight_line(n: int, seed: int) -> None:
+    """`curve_fit` with absolute and with fitted sigma; the larger u is ours (Birge, floor 1)."""
+    rng = np.random.default_rng(seed)
+    t = np.arange(float(n))
+    u_hz = rng.uniform(1.0, 6.0, n)
+    hz = 1e6 - 7.0 * t + rng.normal(size=n) * u_hz * rng.uniform(0.3, 3.0)
+    peaks = tuple(peak(f, u_hz=u) for f, u in zip(hz, u_hz, strict=True))
+    track = Track(number=0, times_s=tuple(t), peaks=peaks)
+
+    def straight(t: np.ndarray, slope: float, start: float) -> np.ndarray:
+        return start + slope * t
+
+    fits = [
+        scipy.optimize.curve_fit(straight, t, hz - 1e6, (0.0, 0.0), u_hz, absolute_sigma=absolute)
+        for absolute in (True, False)
+    ]
+    assert track.drift is not None
+    assert track.drift.hz_per_s == pytest.approx(fits[0][0][0], rel=1e-4, abs=1e-4)
+    widest = max(np.sqrt(covariance[0, 0]) for _, covariance in fits)
+    assert track.drift.u_hz_per_s == pytest.approx(widest, rel=1e-4)
 
 
 def test_drift_is_recovered_within_its_uncertainty_in_95_of_100() -> None:
@@ -102,6 +150,45 @@ def test_two_lines_that_cross_keep_their_identity(
     assert len(tracks) == 2
     slopes = sorted(track.drift.hz_per_s for track in tracks if track.drift is not None)
     assert slopes == pytest.approx([-70.0, 70.0], abs=5.0)
+
+
+def test_where_two_lines_cross_the_level_tells_them_apart() -> None:
+    """Just before they cross, noise puts each on the other's side."""
+    spectra = []
+    for t in range(21):
+        shift = 16.0 if t == 10 else 0.0
+        up, down = 1e6 + 40.0 * (t - 10.1) + shift, 1e6 - 40.0 * (t - 10.1) - shift
+        spectra.append([peak(down, -60.0, u_hz=8.0), peak(up, -40.0, u_hz=8.0)])
+    for track in run(*spectra):
+        assert len({p.level_dbfs for p in track.peaks}) == 1
+
+
+def test_a_line_hidden_under_a_stronger_one_is_not_missed() -> None:
+    """A weak line creeps past a strong one at 10 Hz/s: for 30 s the two are one peak."""
+    spectra = []
+    for t in range(80):
+        weak_hz = 10.0 * (t - 40)
+        lines = [peak(1e6, -40.0)]
+        if abs(weak_hz) >= 150.0:
+            lines.append(peak(1e6 + weak_hz, -60.0))
+        spectra.append(lines)
+    strong, weak = run(*spectra)
+    assert len(strong.peaks) == 80
+    assert weak.missed == 0
+    assert (weak.times_s[0], weak.times_s[-1], len(weak.peaks)) == (0.0, 79.0, 51)
+
+
+def test_a_weaker_line_nearby_hides_nothing() -> None:
+    spectra = [[peak(1e6, -40.0), peak(1e6 + 250.0, -70.0)]] * 5
+    spectra += [[peak(1e6 + 190.0, -70.0)]] * 2
+    strong = run(*spectra)[0]
+    assert strong.misses == 2
+
+
+def test_a_stronger_line_five_rbw_away_hides_nothing() -> None:
+    spectra = [[peak(1e6, -40.0), peak(1e6 + 5 * RBW_HZ, -70.0)]] * 5
+    spectra += [[peak(1e6, -40.0)]] * 2
+    assert [track.misses for track in run(*spectra)] == [0, 2]
 
 
 def test_time_does_not_run_backwards() -> None:
