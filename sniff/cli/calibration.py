@@ -8,7 +8,7 @@ from typing import Any
 
 from calib.fit import Residual, fit_correction
 from calib.profile import Profile
-from calib.references import KINDS, Reference, is_good_enough, reference_of
+from calib.references import ATSC_OFFSETS_HZ, KINDS, Reference, is_good_enough, reference_of
 from calib.store import StoreError, parse, render
 from sniff.calibrating import Measured, measure_reference
 from sniff.cli.clocks import clock_store
@@ -152,9 +152,8 @@ def _cautions(
             )
             cautions.append(Caution(code="outlier", text=text))
     if any(reference.name.startswith("atsc") for reference in references):
-        text = (
-            "a pilot may be offset by +22.697 or +19.403 kHz: check it against a second reference"
-        )
+        offsets = " or ".join(f"+{offset_hz / 1e3:.3f} kHz" for offset_hz in ATSC_OFFSETS_HZ)
+        text = f"a pilot may be offset by {offsets}: check it by a second reference"
         cautions.append(Caution(code="pilot-offset", text=text))
     return tuple(cautions)
 
