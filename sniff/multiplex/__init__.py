@@ -1,0 +1,1 @@
+"""Multiplexes of many carriers as frequency references: their symbols repeat, and that tells."""
