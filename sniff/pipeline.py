@@ -32,7 +32,7 @@ from sniff.spectrum import Welch
 from sniff.superhet.expected import Expected
 from sniff.tuning import Window, choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db
-from sniff.watch import PowerCourse, Presence
+from sniff.watch.presence import PowerCourse, Presence
 from sniff.zoom import MIN_HOP, Zoom
 
 _PROVE_RBW = 13.7

@@ -23,7 +23,7 @@ from sniff.units import (
     to_db,
 )
 from sniff.verdict import Outcome, decide
-from sniff.watch import Presence
+from sniff.watch.presence import Presence
 
 PLACEMENT_DB = 6.0
 """By how much the level of a hand-held loop differs from placing to placing (k = 2), unless

@@ -12,7 +12,7 @@ from math import ceil
 import numpy as np
 
 from sniff.model import IQBlock
-from sniff.watch import GONE_BELOW, THERE_ABOVE
+from sniff.watch.presence import GONE_BELOW, THERE_ABOVE
 from sniff.zoom import MIN_HOP, Zoom
 
 STEP_S = 5e-3

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from sniff.model import IQBlock
-from sniff.watch import PowerCourse, Presence
+from sniff.watch.presence import PowerCourse, Presence
 from sniff.zoom import LONGEST_STRETCH, Zoom
 from tests.signals import CENTER_HZ, RATE_HZ, block, noise, tone, zoomed
 
