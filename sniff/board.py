@@ -57,6 +57,9 @@ class BoardLine:
         Level at which a steady line would have been seen with 95 % probability.
     versus_sibling_db : float or None
         Level minus the sibling's level of the same line.
+    level_dbm, would_see_dbm, u_level_db : float or None
+        The two levels at the dongle's input, and their standard uncertainty (k = 1); None without
+        a level calibration that holds here.
     why : str
         The reason for the state in one sentence.
     """
@@ -79,6 +82,9 @@ class BoardLine:
     present_fraction: float | None = None
     would_see_dbfs: float | None = None
     versus_sibling_db: float | None = None
+    level_dbm: float | None = None
+    would_see_dbm: float | None = None
+    u_level_db: float | None = None
     why: str
 
 

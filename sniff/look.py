@@ -22,6 +22,9 @@ class SeenLine:
         As in `Peak`.
     proof : Proof or None
         What moving the tuning and stepping the gain told; None when that was not tried.
+    level_dbm, u_level_db : float or None
+        Level at the dongle's input and its standard uncertainty (k = 1); None without a level
+        calibration that holds here.
     """
 
     frequency_hz: float
@@ -34,6 +37,8 @@ class SeenLine:
     steady: bool = True
     marks: tuple[Mark, ...] = ()
     proof: Proof | None = None
+    level_dbm: float | None = None
+    u_level_db: float | None = None
 
     @property
     def expanded_hz(self) -> float:

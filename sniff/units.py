@@ -76,6 +76,21 @@ def parse_decibels(text: str) -> float:
     return value
 
 
+def parse_dbm(text: str) -> float:
+    """Read ``-30dBm`` or ``-30 dBm``; returns dBm.
+
+    Raises
+    ------
+    UsageError
+        When the text is not a finite level in dBm. A bare number is refused: it could be dBFS.
+    """
+    found = re.fullmatch(rf"\s*{_NUMBER}\s*dBm\s*", text.replace("−", "-"))
+    value = float(found[1]) if found else float("nan")
+    if not isfinite(value):
+        raise UsageError(f"{text!r} is not a level in dBm; write -30dBm")
+    return value
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerance:
     """An allowed error, either relative (`ppm`) or absolute (`hz`); exactly one is set."""
@@ -206,6 +221,12 @@ def format_parts(ppm: float) -> str:
 def format_dbfs(level_dbfs: float) -> str:
     """A level, ``−43.2 dBFS``."""
     return f"{_no_negative_zero(f'{level_dbfs:.1f}').lstrip('+')} dBFS"
+
+
+def format_dbm(level_dbm: float, expanded_db: float) -> str:
+    """A calibrated level with U (k = 2), ``−30.2 dBm ± 1.4 dB``."""
+    level = _no_negative_zero(f"{level_dbm:.1f}").lstrip("+")
+    return f"{level} dBm ± {expanded_db:.1f} dB"
 
 
 def format_db(difference_db: float) -> str:

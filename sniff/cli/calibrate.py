@@ -6,6 +6,9 @@ from typing import Any
 import click
 
 from sniff.cli.options import (
+    DBM,
+    DECIBELS,
+    FREQUENCY,
     TOLERANCE,
     ahead_options,
     optional_source_options,
@@ -33,6 +36,15 @@ from sniff.cli.options import (
     type=TOLERANCE,
     help="The tolerance to be judged with it, such as 50ppm: a reference that cannot is refused.",
 )
+@click.option(
+    "--level",
+    type=DBM,
+    help="Tie dBFS to dBm instead: the level of the line --at, at the dongle's input: -30dBm.",
+)
+@click.option("--at", type=FREQUENCY, help="Where the line of that --level is.")
+@click.option(
+    "--level-accuracy", type=DECIBELS, help="How far off that level may be at the most: 1dB."
+)
 @click.option("--save", metavar="NAME", help="Keep it as NAME  [default: the dongle's serial].")
 @click.option("--no-save", is_flag=True, help="Keep nothing.")
 @click.option("--temperature", type=float, metavar="C", help="Of the dongle, degrees Celsius.")
@@ -43,11 +55,18 @@ from sniff.cli.options import (
 def calibrate(ctx: click.Context, /, **given: Any) -> None:
     """The clock error from known carriers; kept, and applied by itself to that dongle.
 
+    With --level what full scale is worth in dBm, for one gain and about one frequency.
+
     \b
     sniff calibrate --from dongle --gain 30 --seconds 10 --reference weather:162.55M
     sniff calibrate --from dongle --reference 100M --accuracy 0.1ppm --for 20ppm
+    sniff calibrate --from dongle --gain 20 --level -30dBm --at 100M --level-accuracy 1dB
     sniff calibrate list
     """
+    if ctx.invoked_subcommand is None and given["level"] is not None:
+        from sniff.cli.levels import calibrate_level
+
+        ctx.exit(calibrate_level(given))
     if ctx.invoked_subcommand is None:
         from sniff.cli.calibration import calibrate_from
 
@@ -57,7 +76,7 @@ def calibrate(ctx: click.Context, /, **given: Any) -> None:
 @calibrate.command("list")
 def list_clocks() -> None:
     """All clocks that were calibrated."""
-    from sniff.cli.calibration import list_all
+    from sniff.cli.clockfiles import list_all
 
     list_all()
 
@@ -66,7 +85,7 @@ def list_clocks() -> None:
 @click.argument("name")
 def show_clock(name: str) -> None:
     """One clock with its history."""
-    from sniff.cli.calibration import show_one
+    from sniff.cli.clockfiles import show_one
 
     show_one(name)
 
@@ -76,7 +95,7 @@ def show_clock(name: str) -> None:
 @click.argument("file", type=click.Path(path_type=Path))
 def export_clock(name: str, file: Path) -> None:
     """Write a clock with its history to a file."""
-    from sniff.cli.calibration import export_one
+    from sniff.cli.clockfiles import export_one
 
     export_one(name, file)
 
@@ -86,7 +105,7 @@ def export_clock(name: str, file: Path) -> None:
 @click.option("--as", "name", help="Under another name.")
 def import_clock(file: Path, name: str | None) -> None:
     """Take in a clock from a file; one of another name is never taken for this one."""
-    from sniff.cli.calibration import import_one
+    from sniff.cli.clockfiles import import_one
 
     import_one(file, name)
 
@@ -94,7 +113,7 @@ def import_clock(file: Path, name: str | None) -> None:
 @calibrate.command("forget")
 @click.argument("name")
 def forget_clock(name: str) -> None:
-    """Remove a clock with its history."""
-    from sniff.cli.clocks import clock_store
+    """Remove a clock with its history, and its levels."""
+    from sniff.cli.clockfiles import forget_one
 
-    clock_store().forget(name)
+    forget_one(name)

@@ -3,23 +3,20 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timezone
-from pathlib import Path
 from typing import Any
 
 from calib.fit import Residual, fit_correction
 from calib.profile import Profile
 from calib.references import ATSC_OFFSETS_HZ, KINDS, Reference, is_good_enough, reference_of
-from calib.store import StoreError, parse, render
 from sniff.calibrating import Measured, measure_reference
 from sniff.cli.clocks import clock_store
 from sniff.cli.defaults import with_defaults
 from sniff.cli.running import look_settings, opened, say_unless_quiet, seconds_of
 from sniff.errors import UsageError
 from sniff.model import Caution
-from sniff.report.calibration_text import print_calibration, print_clock, print_clocks
+from sniff.report.calibration_text import print_calibration
 from sniff.report.envelope import envelope
 from sniff.units import Tolerance, format_frequency, format_parts, parse_frequency
-from sniff.wholefile import TemporaryBeside
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,41 +153,3 @@ def _cautions(
         text = f"a pilot may be offset by {offsets}: check it by a second reference"
         cautions.append(Caution(code="pilot-offset", text=text))
     return tuple(cautions)
-
-
-def list_all() -> None:
-    """Print all clocks."""
-    store = clock_store()
-    profiles = [store.find(name) for name in store.names()]
-    print_clocks([profile for profile in profiles if profile], now=datetime.now(timezone.utc))
-
-
-def show_one(name: str) -> None:
-    """Print one clock with its history."""
-    history = clock_store().history(name)
-    if not history:
-        raise StoreError(f"no clock is called {name!r}; 'sniff calibrate list' shows them")
-    print_clock(history, now=datetime.now(timezone.utc))
-
-
-def export_one(name: str, file: Path) -> None:
-    """Write one clock to a file."""
-    history = clock_store().history(name)
-    if not history:
-        raise StoreError(f"no clock is called {name!r}; 'sniff calibrate list' shows them")
-    with TemporaryBeside(file) as whole:
-        whole.file.write(render(history).encode())
-        whole.move_to(file)
-
-
-def import_one(file: Path, name: str | None) -> None:
-    """Take in one clock from a file, its whole history."""
-    try:
-        history = parse(file.read_text(encoding="utf-8"), name=str(file))
-    except (OSError, UnicodeDecodeError) as error:
-        raise StoreError(f"{file}: cannot be read: {error}") from None
-    store = clock_store()
-    for profile in history:
-        kept = profile if name is None else profile.renamed(name)
-        if kept not in store.history(kept.name):
-            store.save(kept)

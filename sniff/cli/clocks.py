@@ -9,6 +9,7 @@ from platformdirs import user_data_path
 from calib.correction import Correction
 from calib.profile import OLD_DAYS, Profile
 from calib.store import Store
+from sniff.cli.levels import levels_kept
 from sniff.cli.options import converter_from, correction_from
 from sniff.errors import UsageError
 from sniff.model import Caution, SourceInfo
@@ -42,7 +43,7 @@ def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, t
     name = named if named is not None else info.serial
     profile = store.find(name) if name is not None else None
     if profile is None:
-        if named is not None:
+        if named is not None and named not in levels_kept().names():
             there = ", ".join(store.names()) or "none yet"
             raise UsageError(f"no clock is called {named!r}; there are: {there}")
         return correction_from(given), ()

@@ -11,6 +11,7 @@ import click
 from calib.correction import Converter, Correction
 from sniff.errors import UsageError
 from sniff.units import (
+    parse_dbm,
     parse_decibels,
     parse_duration,
     parse_frequency,
@@ -59,6 +60,7 @@ FREQUENCY = _Parsed("frequency", parse_frequency)
 DURATION = _Parsed("duration", parse_duration)
 TOLERANCE = _Parsed("tolerance", parse_tolerance)
 DECIBELS = _Parsed("decibels", parse_decibels)
+DBM = _Parsed("level", parse_dbm)
 SIZE = _Parsed("size", parse_size)
 GAIN = _Parsed("gain", _gain)
 

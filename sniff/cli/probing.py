@@ -1,11 +1,13 @@
 """The work of ``sniff probe``: the set, its sibling, and the showing of the board."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from calib.correction import Correction
 from sniff.board import Board, BoardVerdict
 from sniff.cli.clocks import clock_for
+from sniff.cli.levels import level_points
 from sniff.cli.running import (
     all_cautions,
     exit_code,
@@ -16,6 +18,7 @@ from sniff.cli.running import (
     seconds_of,
 )
 from sniff.errors import UsageError
+from sniff.levelling import board_in_dbm
 from sniff.look import SeenLine
 from sniff.model import Caution, Course, SourceInfo
 from sniff.pipeline import compare_with_sibling, probe
@@ -53,6 +56,10 @@ def show_board(
     board: Board, info: SourceInfo, correction: Correction, given: Mapping[str, Any]
 ) -> int:
     """Print the board and draw its pictures; returns the exit code."""
+    points = level_points(info, given)
+    if points:
+        in_dbm = board_in_dbm(board.result, points, gain_db=info.gain_db)
+        board = replace(board, result=in_dbm)
     cautions = all_cautions(info, correction, board.cautions)
     if given["as_json"]:
         import click

@@ -7,9 +7,11 @@ from dataclasses import replace
 from typing import Any
 
 from calib.correction import Correction
+from sniff.cli.levels import level_points
 from sniff.cli.options import converter_from
 from sniff.errors import UsageError
 from sniff.explain import Explained, explain
+from sniff.levelling import look_in_dbm
 from sniff.look import Look, SeenLine
 from sniff.model import Caution, Source, SourceInfo
 from sniff.pipeline import CUT_SHORT, LookSettings
@@ -113,6 +115,10 @@ def show_look(
     seen: Look, info: SourceInfo, correction: Correction, given: Mapping[str, Any]
 ) -> None:
     """Print a look and draw its pictures as the output options ask."""
+    points = level_points(info, given)
+    if points:
+        in_dbm = look_in_dbm(seen.result, points, gain_db=info.gain_db)
+        seen = replace(seen, result=in_dbm)
     cautions = all_cautions(info, correction, seen.cautions)
     if given["as_json"]:
         import click

@@ -10,6 +10,7 @@ from sniff.report.text import console, table
 from sniff.units import (
     format_db,
     format_dbfs,
+    format_dbm,
     format_error,
     format_expanded,
     format_frequency,
@@ -40,11 +41,17 @@ def print_board(board: Board, info: SourceInfo, correction: Correction) -> None:
     out.print(f"{info.name}: tuned to {tunings or 'nothing'}. Clock {clock_words(correction)}.")
     out.print()
     versus = any(line.versus_sibling_db is not None for line in board.result.lines)
+    calibrated = any(line.u_level_db is not None for line in board.result.lines)
     headers = ["line", "<state", "expected", "seen", "U (k = 2)", "error", "level"]
     out.print(
         table(
-            [*headers, *(["vs sibling"] if versus else []), "<because"],
-            [_row(line, versus=versus) for line in board.result.lines],
+            [
+                *headers,
+                *(["at the input"] if calibrated else []),
+                *(["vs sibling"] if versus else []),
+                "<because",
+            ],
+            [_row(line, versus=versus, calibrated=calibrated) for line in board.result.lines],
         )
     )
     out.print()
@@ -52,7 +59,7 @@ def print_board(board: Board, info: SourceInfo, correction: Correction) -> None:
     out.print(Text.assemble((verdict.value.upper(), _COLOURS[verdict]), f": {board.result.why}."))
 
 
-def _row(line: BoardLine, *, versus: bool) -> list[str | Text]:
+def _row(line: BoardLine, *, versus: bool, calibrated: bool) -> list[str | Text]:
     sign, colour = _SIGNS[line.state]
     cells: list[str | Text] = [
         line.name if line.wanted else f"({line.name})",
@@ -61,10 +68,22 @@ def _row(line: BoardLine, *, versus: bool) -> list[str | Text]:
         *_seen(line),
         "" if line.level_dbfs is None else format_dbfs(line.level_dbfs),
     ]
+    if calibrated:
+        cells.append(_at_input(line))
     if versus:
         difference_db = line.versus_sibling_db
         cells.append("" if difference_db is None else format_db(difference_db))
     return [*cells, line.why]
+
+
+def _at_input(line: BoardLine) -> str:
+    if line.u_level_db is None:
+        return ""
+    if line.level_dbm is not None:
+        return format_dbm(line.level_dbm, 2.0 * line.u_level_db)
+    if line.would_see_dbm is not None:
+        return f"below {format_dbm(line.would_see_dbm, 2.0 * line.u_level_db)}"
+    return ""
 
 
 def _seen(line: BoardLine) -> tuple[str, str, str]:

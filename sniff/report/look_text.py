@@ -11,6 +11,7 @@ from sniff.report.text import console, table
 from sniff.units import (
     format_db,
     format_dbfs,
+    format_dbm,
     format_error,
     format_expanded,
     format_frequency,
@@ -80,14 +81,20 @@ def clock_words(correction: Correction) -> str:
 
 
 def _table(lines: list[SeenLine], result: LookResult, clock_hz: float | None) -> object:
+    calibrated = any(line.level_dbm is not None for line in lines)
     return table(
-        ["frequency", "U (k = 2)", "from centre", "level", "over noise", "<remarks"],
+        [
+            *["frequency", "U (k = 2)", "from centre", "level"],
+            *(["at the input"] if calibrated else []),
+            *["over noise", "<remarks"],
+        ],
         [
             (
                 format_frequency(line.frequency_hz, line.expanded_hz),
                 f"± {format_expanded(line.expanded_hz)}",
                 format_error(line.indicated_hz - result.center_hz, 2.0 * line.u_indicated_hz),
                 format_dbfs(line.level_dbfs),
+                *([_at_input(line)] if calibrated else []),
                 format_db(line.snr_db),
                 Text(_remarks(line, result.rbw_hz, clock_hz)),
             )
@@ -95,6 +102,12 @@ def _table(lines: list[SeenLine], result: LookResult, clock_hz: float | None) ->
         ],
         left=0,
     )
+
+
+def _at_input(line: SeenLine) -> str:
+    if line.level_dbm is None or line.u_level_db is None:
+        return ""
+    return format_dbm(line.level_dbm, 2.0 * line.u_level_db)
 
 
 def _remarks(line: SeenLine, rbw_hz: float, clock_hz: float | None) -> str:
