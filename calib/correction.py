@@ -41,6 +41,25 @@ class Converter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One cause of doubt about a clock.
+
+    Attributes
+    ----------
+    cause : str
+        In words.
+    u_ppm : float
+        Standard uncertainty (k = 1) by it, ppm.
+    distribution : str
+        ``normal`` or ``rectangular``, as it was stated.
+    """
+
+    cause: str
+    u_ppm: float
+    distribution: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Correction:
     """The error of the crystal that clocks tuner and sampler alike.
 
@@ -57,21 +76,30 @@ class Correction:
     converter : Converter or None
         What sits ahead of the instrument. Indicated frequencies are then those on the air, as if
         the crystal were right; the crystal's error acts on what the instrument hears.
+    parts : tuple of Part
+        Of what `u_ppm` is made, in quadrature; none where it was stated as it is.
     """
 
     ppm: float
     u_ppm: float
     origin: str
     converter: Converter | None = None
+    parts: tuple[Part, ...] = ()
 
     def __post_init__(self) -> None:
         if not isfinite(self.ppm) or not isfinite(self.u_ppm) or self.u_ppm < 0:
             raise ValueError(f"a correction needs finite numbers and u >= 0, not {self!r}")
+        if self.parts and abs(hypot(*(part.u_ppm for part in self.parts)) - self.u_ppm) > (
+            1e-9 * self.u_ppm
+        ):
+            raise ValueError(f"the parts do not add up to u = {self.u_ppm} ppm: {self.parts!r}")
 
     @classmethod
     def from_limit(cls, limit_ppm: float, *, origin: str) -> "Correction":
         """Zero, rectangular within ±`limit_ppm`: u = limit / sqrt(3) (JCGM 100:2008, 4.3.7)."""
-        return cls(ppm=0.0, u_ppm=limit_ppm / sqrt(3.0), origin=origin)
+        u_ppm = limit_ppm / sqrt(3.0)
+        parts = (Part(cause=origin, u_ppm=u_ppm, distribution="rectangular"),)
+        return cls(ppm=0.0, u_ppm=u_ppm, origin=origin, parts=parts)
 
     @classmethod
     def unknown_dongle(cls) -> "Correction":

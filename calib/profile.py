@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from math import hypot, sqrt
 
-from calib.correction import Correction
+from calib.correction import Correction, Part
 
 FORMAT = 1
 
@@ -62,13 +62,20 @@ class Profile:
         warmth = WARMTH_PPM
         if temperature_c is not None and self.temperature_c is not None:
             warmth = PPM_PER_DEGREE * abs(temperature_c - self.temperature_c)
-        u_ppm = hypot(self.u_ppm, age / sqrt(3.0), warmth / sqrt(3.0))
         words = f"calibrated {self.made:%Y-%m-%d} by {', '.join(self.references)}"
-        terms = [
-            f"±{a:.2g} ppm for {why}" for a, why in ((age, "age"), (warmth, "warmth")) if a > 0.01
+        limits = [(why, a) for why, a in (("age", age), ("warmth", warmth)) if a > 0]
+        parts = [Part(cause=words, u_ppm=self.u_ppm, distribution="normal")]
+        parts += [
+            Part(cause=f"{why}, ±{a:.2g} ppm", u_ppm=a / sqrt(3.0), distribution="rectangular")
+            for why, a in limits
         ]
-        origin = "; ".join([words, *terms])
-        return Correction(ppm=self.ppm, u_ppm=u_ppm, origin=origin)
+        told = [f"±{a:.2g} ppm for {why}" for why, a in limits if a > 0.01]
+        return Correction(
+            ppm=self.ppm,
+            u_ppm=hypot(*(part.u_ppm for part in parts)),
+            origin="; ".join([words, *told]),
+            parts=tuple(parts),
+        )
 
     def renamed(self, name: str) -> "Profile":
         """The same under another name."""

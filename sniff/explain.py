@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import hypot, sqrt
 
 from calib.budget import Budget, Term, budget_of
-from calib.correction import Correction
+from calib.correction import Correction, Part
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +50,9 @@ def explain(
     cause = "noise" if steady else "noise, wander and modulation"
     converter = correction.converter
     heard_hz = indicated_hz if converter is None else converter.behind(indicated_hz)
+    parts = correction.parts or (
+        Part(cause=correction.origin, u_ppm=correction.u_ppm, distribution="normal"),
+    )
     terms = [
         Term(
             source=f"line: {cause}, Hz",
@@ -57,11 +60,14 @@ def explain(
             distribution="normal",
             sensitivity=correction.factor,
         ),
-        Term(
-            source=f"clock: {correction.origin}, ppm",
-            u=correction.u_ppm,
-            distribution="normal",
-            sensitivity=heard_hz * 1e-6,
+        *(
+            Term(
+                source=f"clock: {part.cause}, ppm",
+                u=part.u_ppm,
+                distribution=part.distribution,
+                sensitivity=heard_hz * 1e-6,
+            )
+            for part in parts
         ),
     ]
     if u_center_hz:

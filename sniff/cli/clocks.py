@@ -1,6 +1,7 @@
 """Which clock correction holds for a source: stated, by name, by its dongle's profile, or none."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime, timezone
 from typing import Any
 
@@ -60,9 +61,7 @@ def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, t
 def _applied(profile: Profile, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:
     now = datetime.now(timezone.utc)
     plain = profile.correction(now, given.get("temperature"))
-    correction = Correction(
-        ppm=plain.ppm, u_ppm=plain.u_ppm, origin=plain.origin, converter=converter_from(given)
-    )
+    correction = replace(plain, converter=converter_from(given))
     age_days = profile.age_days(now)
     if age_days <= OLD_DAYS:
         return correction, ()

@@ -10,6 +10,7 @@ from sniff.cli.clocks import clock_for
 from sniff.cli.levels import level_points
 from sniff.cli.running import (
     all_cautions,
+    budgets_if_asked,
     exit_code,
     explained,
     look_settings,
@@ -65,7 +66,14 @@ def show_board(
         import click
 
         click.echo(
-            envelope("probe", board.result, source=info, correction=correction, cautions=cautions)
+            envelope(
+                "probe",
+                board.result,
+                source=info,
+                correction=correction,
+                cautions=cautions,
+                budgets=budgets_if_asked(_lines_of(board), info, correction, given),
+            )
         )
     else:
         print_board(board, info, correction)

@@ -124,7 +124,14 @@ def show_look(
         import click
 
         click.echo(
-            envelope("look", seen.result, source=info, correction=correction, cautions=cautions)
+            envelope(
+                "look",
+                seen.result,
+                source=info,
+                correction=correction,
+                cautions=cautions,
+                budgets=budgets_if_asked(seen.result.peaks, info, correction, given),
+            )
         )
     else:
         print_look(seen, info, correction)
@@ -149,6 +156,13 @@ def explained(
         )
         for line in lines
     ]
+
+
+def budgets_if_asked(
+    lines: Sequence[SeenLine], info: SourceInfo, correction: Correction, given: Mapping[str, Any]
+) -> list[Explained] | None:
+    """Budgets for the JSON object, None unless `--budget` asks for them."""
+    return explained(lines, info, correction) if given["budget"] else None
 
 
 def exit_code(verdict_code: int, measured: tuple[Caution, ...]) -> int:

@@ -20,7 +20,7 @@ def print_budgets(explained: Sequence[Explained]) -> None:
                 [
                     (
                         term.source,
-                        f"{term.u:.2g}",
+                        f"{float(f'{term.u:.2g}'):g}",  # 330, not 3.3e+02
                         term.distribution,
                         f"{term.sensitivity:.4g}",
                         format_expanded(term.contribution),

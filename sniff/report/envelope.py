@@ -3,12 +3,14 @@
 import dataclasses
 import json
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from enum import Enum
-from math import isfinite
+from math import isfinite, isinf
 from typing import Any
 
 from calib.correction import Correction
+from sniff.explain import Explained
 from sniff.model import Caution, SourceInfo
 
 SCHEMA = "sniff/1"
@@ -21,8 +23,9 @@ def envelope(
     source: SourceInfo | None = None,
     correction: Correction | None = None,
     cautions: Iterable[Caution] = (),
+    budgets: Iterable[Explained] | None = None,
 ) -> str:
-    """The text of the JSON object.
+    """The text of the JSON object; with `budgets`, of what each frequency's u is made as well.
 
     Raises
     ------
@@ -37,7 +40,25 @@ def envelope(
         "result": plain(result),
         "cautions": plain(tuple(cautions)),
     }
+    if budgets is not None:
+        data["budgets"] = [_budget(each) for each in budgets]
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+
+
+def _budget(explained: Explained) -> dict[str, Any]:
+    budget = explained.budget
+    return {
+        "name": explained.name,
+        "frequency_hz": explained.frequency_hz,
+        "u_hz": budget.u,
+        "expanded_hz": budget.expanded,
+        "terms": [
+            {**plain(replace(term, degrees=0.0)), "degrees": None, "part_hz": term.contribution}
+            if isinf(term.degrees)
+            else {**plain(term), "part_hz": term.contribution}
+            for term in budget.terms
+        ],
+    }
 
 
 def plain(value: Any) -> Any:
