@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot, sqrt
+from itertools import combinations, product
+from math import hypot, prod, sqrt
 
 from calib.correction import Correction
 from calib.errors import BenchError
@@ -11,6 +12,7 @@ LARGEST_PPM = 200.0
 """No dongle's crystal is further off; a larger error is another station's."""
 
 _OUTLIER = 3.5  # standard deviations from what the others say
+_MOST_WAYS = 3**7  # of reading all references; more of them are not tried
 
 
 class FitError(BenchError):
@@ -70,11 +72,14 @@ class Fit:
         In the order given; an outlier is named, not averaged in.
     birge_ratio : float
         Scatter over what the stated u explain; u is widened by it when above 1.
+    at_odds : tuple of (str, str)
+        Pairs of those used that cannot both lie within their limits.
     """
 
     correction: Correction
     references: tuple[Residual, ...]
     birge_ratio: float
+    at_odds: tuple[tuple[str, str], ...]
 
 
 def fit_correction(points: Sequence[ReferencePoint], *, origin: str) -> Fit:
@@ -118,7 +123,71 @@ def fit_correction(points: Sequence[ReferencePoint], *, origin: str) -> Fit:
             for point in points
         ),
         birge_ratio=birge,
+        at_odds=tuple(
+            (one.name, other.name)
+            for one, other in combinations(used, 2)
+            if not _can_both_be(one, other)
+        ),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """One way of reading references that can be read in several.
+
+    Attributes
+    ----------
+    points : tuple of ReferencePoint
+        The way that was taken.
+    others : tuple of (tuple of ReferencePoint)
+        Other ways in which all agree as well: where there are any, the references do not settle it.
+    """
+
+    points: tuple[ReferencePoint, ...]
+    others: tuple[tuple[ReferencePoint, ...], ...]
+
+
+def settle(ways: Sequence[Sequence[ReferencePoint]]) -> Settled:
+    """Read each reference in the way in which all agree.
+
+    A pilot may have been offset on purpose: its one indication then has several nominals, of which
+    only that of the true clock agrees with the other references.
+
+    Parameters
+    ----------
+    ways : sequence of sequence of ReferencePoint
+        For each reference all ways to read it, the plainest first. The plainest of all is taken
+        where it agrees, or nothing does; `others` then tells what agrees as well.
+
+    Raises
+    ------
+    FitError
+        When the plainest does not agree and several others do: they are named, none is chosen.
+    """
+    plain = tuple(each[0] for each in ways)
+    count = prod(len(each) for each in ways)
+    if count > _MOST_WAYS:
+        raise FitError(f"{count} ways to read these references are too many: give fewer")
+    agreeing = [points for points in product(*ways) if _all_agree(points)] if count > 1 else []
+    if plain in agreeing or not agreeing:
+        return Settled(points=plain, others=tuple(way for way in agreeing if way != plain))
+    if len(agreeing) > 1:
+        told = " or ".join(f"{_mean(points)[0]:+.2f} ppm" for points in agreeing)
+        raise FitError(
+            f"the references can be read in more than one way, as a clock of {told}: give another"
+        )
+    return Settled(points=agreeing[0], others=())
+
+
+def _all_agree(points: Sequence[ReferencePoint]) -> bool:
+    return abs(_mean(points)[0]) <= LARGEST_PPM and all(
+        _can_both_be(one, other) for one, other in combinations(points, 2)
+    )
+
+
+def _can_both_be(one: ReferencePoint, other: ReferencePoint) -> bool:
+    """Whether some clock suits both: 2 u covers a rectangle whole, 95 % of a normal spread."""
+    return abs(one.ppm - other.ppm) <= 2.0 * (one.u_ppm + other.u_ppm)
 
 
 def _mean(points: Sequence[ReferencePoint]) -> tuple[float, float]:

@@ -5,14 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calib.errors import BenchError
-from calib.fit import ReferencePoint, fit_correction
-from calib.references import (
-    ATSC_PILOT_HZ,
-    KINDS,
-    Reference,
-    is_good_enough,
-    reference_of,
-)
+from calib.fit import ReferencePoint, fit_correction, settle
 from tests.values import references as published
 
 
@@ -46,8 +39,15 @@ def test_agreeing_references_do_not_narrow_below_the_best_of_them() -> None:
 
 
 def test_two_that_disagree_widen_the_answer() -> None:
-    fit = fit_correction([point(30.0, 0.1), point(33.0, 0.1)], origin="test")
+    fit = fit_correction([point(30.0, 0.1, name="a"), point(33.0, 0.1, name="b")], origin="test")
     assert fit.correction.u_ppm == pytest.approx(1.5, rel=1e-3)
+    assert fit.at_odds == (("a", "b"),)
+
+
+def test_limits_that_touch_are_not_at_odds() -> None:
+    """Rectangles of half-width u sqrt(3): 3 ppm apart, they meet at u = 0.87 ppm."""
+    fit = fit_correction([point(30.0, 0.9), point(33.0, 0.9)], origin="test")
+    assert fit.at_odds == ()
 
 
 def test_an_outlier_among_three_is_named_and_not_averaged_in() -> None:
@@ -74,22 +74,65 @@ def test_one_reference_gives_its_own_error_and_doubt(
     assert reading.value_hz == pytest.approx(nominal_hz, abs=1e-3)
 
 
-def test_broadcast_limits_are_the_published_ones() -> None:
-    fm = reference_of(KINDS["fm"], 98e6)
-    assert fm.limit_hz == published.FM_LIMIT_HZ
-    assert fm.u_ppm == pytest.approx(2000 / 3**0.5 / 98)
-    ours_hz = ATSC_PILOT_HZ
-    assert ours_hz == pytest.approx(published.ATSC_PILOT_HZ, abs=1e-3)
+def offset(clock_ppm: float, *, nominal_hz: float, by_hz: float) -> list[ReferencePoint]:
+    """A pilot put higher by so much, read as plain and as offset by 22 697.4 or 19 403.07 Hz."""
+    indicated_hz = (nominal_hz + by_hz) / (1 + clock_ppm * 1e-6)
+    return [
+        ReferencePoint(
+            name=f"pilot {nominal_hz / 1e6:g} +{each_hz / 1e3:.1f}",
+            nominal_hz=nominal_hz + each_hz,
+            u_nominal_hz=1000.0 / 3**0.5,
+            indicated_hz=indicated_hz,
+            u_indicated_hz=0.1,
+        )
+        for each_hz in (0.0, *published.ATSC_OFFSETS_HZ)
+    ]
 
 
-def test_a_reference_serves_only_where_its_u_is_small_enough() -> None:
-    assert not is_good_enough(reference_of(KINDS["fm"], 98e6), 20.0)
-    assert is_good_enough(reference_of(KINDS["fm"], 98e6), 50.0)
-    assert is_good_enough(Reference(name="lab", nominal_hz=1e7, limit_hz=1.0), 1.0)
+PILOT_HZ = 57e6 + published.ATSC_PILOT_HZ
 
 
-def test_every_kind_says_where_it_holds_and_by_whom() -> None:
-    for kind in KINDS.values():
-        assert kind.where
-        assert kind.source
-        assert kind.limit(100e6) > 0
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_a_second_reference_settles_a_pilots_offset(number: int) -> None:
+    by_hz = (0.0, *published.ATSC_OFFSETS_HZ)[number]
+    ways = offset(20.0, nominal_hz=500e6 + PILOT_HZ, by_hz=by_hz)
+    settled = settle([ways, [point(20.0, 0.1)]])
+    assert settled.points[0] == ways[number]
+    assert settled.others == ()
+    assert fit_correction(settled.points, origin="t").correction.ppm == pytest.approx(20.0, abs=0.1)
+
+
+def test_one_pilot_alone_is_read_as_plain_and_the_other_ways_are_told() -> None:
+    ways = offset(20.0, nominal_hz=500e6 + PILOT_HZ, by_hz=0.0)
+    settled = settle([ways])
+    assert settled.points == (ways[0],)
+    assert [points[0] for points in settled.others] == ways[1:]
+
+
+def test_two_pilots_of_which_one_is_offset_are_not_read_in_two_ways() -> None:
+    """At 557 MHz the two offsets lie 5.9 ppm apart, more than both limits together leave open; two
+    pilots offset alike would agree as well, and are told."""
+    plain = offset(-7.0, nominal_hz=500e6 + PILOT_HZ, by_hz=0.0)
+    shifted = offset(-7.0, nominal_hz=530e6 + PILOT_HZ, by_hz=published.ATSC_OFFSETS_HZ[0])
+    settled = settle([plain, shifted])
+    assert settled.points == (plain[0], shifted[1])
+    assert settled.others == ()
+
+
+def test_where_several_ways_agree_and_the_plain_one_does_not_none_is_chosen() -> None:
+    ways = offset(0.0, nominal_hz=500e6 + PILOT_HZ, by_hz=20e3)
+    with pytest.raises(BenchError, match=r"more than one way, as a clock of .* or .* give another"):
+        settle([ways, [point(0.0, 5.0)]])
+
+
+def test_where_nothing_agrees_the_plain_way_is_taken_and_found_at_odds() -> None:
+    ways = offset(20.0, nominal_hz=500e6 + PILOT_HZ, by_hz=0.0)
+    settled = settle([ways, [point(150.0, 0.1, name="b")]])
+    assert settled.points[0] == ways[0]
+    assert fit_correction(settled.points, origin="t").at_odds == ((ways[0].name, "b"),)
+
+
+def test_too_many_ways_are_refused() -> None:
+    ways = [offset(0.0, nominal_hz=(60 + 6 * n) * 1e6, by_hz=0.0) for n in range(8)]
+    with pytest.raises(BenchError, match="6561 ways"):
+        settle(ways)
