@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import dataclass
-from math import floor, isfinite, log10
+from math import ceil, floor, isfinite, log10
 
 from sniff.errors import UsageError
 
@@ -250,3 +250,34 @@ def format_seconds(seconds: float) -> str:
             return f"{value:g} {unit}"
     hours = float(f"{seconds / 3600.0:.3g}")
     return f"{hours:.0f} h" if hours >= 100 else f"{hours:g} h"
+
+
+_RATE_UNITS = ((60.0, "minute"), (1.0, "hour"), (1 / 24, "day"), (1 / 168, "week"))
+
+
+def format_rate(per_hour: float, *, at_most: bool = False) -> str:
+    """A rate of events, two significant digits: ``0.38 per hour``, ``2.1 per day``.
+
+    With `at_most` it is rounded up, so that a bound stays one.
+    """
+    value, unit = per_hour, "hour"
+    for unit_per_hour, name in _RATE_UNITS:
+        value, unit = per_hour / unit_per_hour, name
+        if value >= (2.0 if name == "minute" else 0.1):
+            break
+    return f"{_two_digits(value, up=at_most)} per {unit}"
+
+
+def format_at_least(ratio: float) -> str:
+    """A factor that is a lower bound, two significant digits, rounded down: ``12``, ``1.3``."""
+    return _two_digits(ratio, down=True)
+
+
+def _two_digits(value: float, *, up: bool = False, down: bool = False) -> str:
+    if value <= 0:
+        return "0"
+    step = 10.0 ** (floor(log10(value)) - 1)
+    # A tenth of a millionth of a step is left out: 0.30000000000000004 is no 0.31.
+    steps = value / step
+    whole = ceil(steps - 1e-7) if up else floor(steps + 1e-7) if down else round(steps)
+    return f"{whole * step:.{max(0, -round(log10(step)))}f}"

@@ -43,3 +43,18 @@ TEA = (((3, 1), (1, 3)), 17 / 70)  # table, one-sided p of more in the first row
 TEA_ALL_RIGHT = (((4, 0), (0, 4)), 1 / 70)
 TWINS = (((15, 3), (2, 10)), 0.0004651809)
 """One-sided; the rows are exchanged against the book, so that the first one is the greater."""
+
+TREND_FAILURES_H = (5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478)
+TREND_HOURS = 1500
+"""The repairable system of NIST/SEMATECH e-Handbook 8.2.3.4 and 8.4.2.2, from memory."""
+TREND_Z = -1.3269
+"""Laplace's statistic of it by the formula of 8.2.3.4, by hand:
+sqrt(120) (5683 - 10 * 750) / (10 * 1500)."""
+
+HOLM = ((0.01, 0.04, 0.03, 0.005), (0.03, 0.06, 0.06, 0.02))
+"""Four p values and the adjusted ones: a common worked example of S. Holm's method (Scandinavian
+Journal of Statistics 6, 1979), from memory; by hand 4 * 0.005, 3 * 0.01, 2 * 0.03, 0.06."""
+
+HORSE_KICKS = {0: 109, 1: 65, 2: 22, 3: 3, 4: 1}
+"""Deaths in 200 corps-years: how many corps-years had so many (L. von Bortkiewicz, *Das Gesetz der
+kleinen Zahlen*, 1898), the classical example of a Poisson law."""
