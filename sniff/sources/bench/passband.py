@@ -1,6 +1,7 @@
 """How the dongle's filters weigh a signal by its distance from the centre."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -59,13 +60,21 @@ class Passband:
         -------
         ndarray of complex64, shape (TAIL + CHUNK,)
             In the order of the FFT. Its impulse response is no longer than ``TAIL + 1``, so that
-            of a circular convolution all but the first TAIL samples are valid.
+            of a circular convolution all but the first TAIL samples are valid. Sealed: it is kept
+            for the next tuning, as it does not depend on where that is.
         """
-        size = TAIL + CHUNK
-        offsets_hz = np.asarray(np.fft.fftfreq(size, 1 / self.rate_hz), np.float64)
-        impulse = np.fft.ifft(np.sqrt(self.noise_gain(offsets_hz))).real
-        # Zero phase, so the impulse response straddles 0; a taper keeps its cut ends quiet.
-        taps = np.roll(impulse, TAIL // 2)
-        taps[: TAIL + 1] *= np.hanning(TAIL + 3)[1:-1]
-        taps[TAIL + 1 :] = 0.0
-        return np.asarray(np.fft.fft(taps).astype(np.complex64))
+        return _noise_response(self)
+
+
+@lru_cache(maxsize=4)
+def _noise_response(passband: Passband) -> npt.NDArray[np.complex64]:
+    size = TAIL + CHUNK
+    offsets_hz = np.asarray(np.fft.fftfreq(size, 1 / passband.rate_hz), np.float64)
+    impulse = np.fft.ifft(np.sqrt(passband.noise_gain(offsets_hz))).real
+    # Zero phase, so the impulse response straddles 0; a taper keeps its cut ends quiet.
+    taps = np.roll(impulse, TAIL // 2)
+    taps[: TAIL + 1] *= np.hanning(TAIL + 3)[1:-1]
+    taps[TAIL + 1 :] = 0.0
+    response = np.asarray(np.fft.fft(taps).astype(np.complex64))
+    response.flags.writeable = False
+    return response
