@@ -7,8 +7,9 @@ import numpy as np
 import numpy.typing as npt
 
 from calib.stability import Deviation
+from sniff.sureness import RatePerHour
 
-Course32 = npt.NDArray[np.float32]
+Floats = npt.NDArray[np.float32]
 
 
 class Kind(str, Enum):
@@ -38,8 +39,10 @@ class WatchSettings:
         Time resolution, s: drop-outs of twice this are found, and their ends known to this.
     within_hz : float
         How far from the stated frequency the line may be when it is looked for, Hz.
-    modulation_hz : float
-        Half-width that the line's own modulation takes, Hz; 0 for a plain carrier.
+    reach_hz : float
+        How far from where it was last the line may be pulled and is still looked for, Hz.
+    modulation_hz : float or None
+        Half-width that the line's own modulation takes, Hz; None to find out.
     row_s : float
         Length of a row of the summary, s.
     around_s : float
@@ -48,17 +51,42 @@ class WatchSettings:
 
     resolution_s: float = 1e-3
     within_hz: float = 1e3
-    modulation_hz: float = 0.0
+    reach_hz: float = 25e3
+    modulation_hz: float | None = None
     row_s: float = 60.0
     around_s: float = 0.05
 
     def __post_init__(self) -> None:
         if not 1e-4 <= self.resolution_s <= 1.0:
             raise ValueError(f"{self.resolution_s=} must lie within 0.1 ms and 1 s")
-        if not (self.within_hz > 0 and self.modulation_hz >= 0):
-            raise ValueError(f"{self.within_hz=} and {self.modulation_hz=} make no band")
+        if not (self.within_hz > 0 and self.reach_hz > 0 and (self.modulation_hz or 0.0) >= 0):
+            raise ValueError(f"{self.within_hz=}, {self.reach_hz=}, {self.modulation_hz=}")
         if not (self.row_s > 0 and self.around_s > 0):
             raise ValueError(f"{self.row_s=} and {self.around_s=} must be above zero")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Passage:
+    """The line's course about the moment it went, or came back.
+
+    Attributes
+    ----------
+    start_s, step_s : float
+        Time of the first value since the source was opened, and from value to value, s.
+    level_dbfs : ndarray of float32, shape (n,)
+        NaN where unobserved; never below the noise.
+    offset_hz : ndarray of float32, shape (n,)
+        Frequency from the one before the drop-out, Hz; NaN where the line was too weak to tell.
+    """
+
+    start_s: float
+    step_s: float
+    level_dbfs: Floats
+    offset_hz: Floats
+
+    def __post_init__(self) -> None:
+        self.level_dbfs.flags.writeable = False
+        self.offset_hz.flags.writeable = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,47 +98,34 @@ class Dropout:
     start_s : float
         When it went, s since the source was opened.
     duration_s : float
-        Until it was there again for good, or till the end of the observation.
+        Until it was there again for good, or till the end of the observation, s.
     depth_db : float
         How far its level fell below its own, dB, positive; what the noise hides is not counted.
     pull_hz : float
-        How far its frequency had moved as the level fell, Hz; 0 where it did not move.
-    kind : Kind
+        How far its frequency had moved as the level fell, Hz; 0 when no farther than by itself.
+    kind : Kind or None
+        None when its going was not observed.
     before_dbfs : float
         Its own level before, dBFS.
+    before_hz : float or None
+        Indicated frequency before, Hz; None when that was not observed.
     ended : bool
-        False when the observation ended first, or time was lost.
-    course_start_s, course_step_s : float
-        Time of the first value of the two courses, and from value to value, s.
-    level_course_dbfs : ndarray of float32, shape (n,)
-        Level from 50 ms before its beginning to 50 ms after its end, dBFS; NaN where unobserved.
-        A long drop-out's middle is left out: see `middle_s`.
-    frequency_course_hz : ndarray of float32, shape (n,)
-        Indicated frequency minus `before_hz` at the same times, Hz; NaN where the line was too
-        weak to tell.
-    middle_s : float
-        Time left out of the middle of the courses, s.
-    before_hz : float
-        Indicated frequency before, Hz.
+        False when the observation ended first.
+    fall, rise : Passage or None
+        The courses from 50 ms before to 50 ms after its beginning and its end; None where that was
+        not observed.
     """
 
     start_s: float
     duration_s: float
     depth_db: float
     pull_hz: float
-    kind: Kind
+    kind: Kind | None
     before_dbfs: float
+    before_hz: float | None
     ended: bool
-    course_start_s: float
-    course_step_s: float
-    level_course_dbfs: Course32
-    frequency_course_hz: Course32
-    middle_s: float
-    before_hz: float
-
-    def __post_init__(self) -> None:
-        self.level_course_dbfs.flags.writeable = False
-        self.frequency_course_hz.flags.writeable = False
+    fall: Passage | None
+    rise: Passage | None
 
     @property
     def end_s(self) -> float:
@@ -180,16 +195,6 @@ class Row:
         return self.present_s / self.observed_s if self.observed_s > 0 else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rate:
-    """How often, with an interval."""
-
-    value: float
-    low: float
-    high: float
-    confidence: float
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WatchResult:
     """The answer of a watch, field by field what ``--json`` prints.
@@ -207,8 +212,9 @@ class WatchResult:
     level_spread_db : float or None
         Half the distance of the 16 % and 84 % quantiles of that level, dB.
     level_slope_db_per_hour : float or None
+        None when it was not there long enough for one.
     level_frequency_correlation : float or None
-        Correlation of level (dB) with frequency over the summary's finest steps.
+        Correlation of level (dB) with frequency, a trend of either counted; None when too short.
     would_see_dbfs : float or None
         Level at which a line that was not found would have been seen.
     indicated_hz, u_indicated_hz : float or None
@@ -219,7 +225,7 @@ class WatchResult:
     dropouts : tuple of Dropout
         The first `DROPOUTS_KEPT` in full; `dropout_count` counts all.
     dropout_count : int
-    rate_per_hour : Rate or None
+    rate_per_hour : RatePerHour or None
     drift_hz_per_hour : float or None
     stability : tuple of Deviation
         Allan deviation, Hz.
@@ -242,7 +248,7 @@ class WatchResult:
     resolution_s: float
     dropouts: tuple[Dropout, ...]
     dropout_count: int
-    rate_per_hour: Rate | None
+    rate_per_hour: RatePerHour | None
     drift_hz_per_hour: float | None
     stability: tuple[Deviation, ...]
 

@@ -1,25 +1,27 @@
-"""Follow one line through a stream of any length, in bounded memory."""
+"""Watch one line through a stream of any length, in bounded memory: find it, then follow it."""
 
-from collections.abc import Iterable
+from dataclasses import replace
 
 import numpy as np
 
-from sniff.model import IQBlock
-from sniff.units import to_db
-from sniff.watch.nouns import (
-    DROPOUTS_KEPT,
-    Dropout,
-    Instant,
-    Kind,
-    Row,
-    WatchResult,
-    WatchSettings,
-    WatchVerdict,
-)
-from sniff.watch.presence import GONE_BELOW, THERE_ABOVE
-from sniff.zoom import MIN_HOP, Zoom, Zoomed
+from sniff.model import Caution, ComplexSamples, IQBlock
+from sniff.peaks import DEFAULT_FALSE_ALARM_RATE
+from sniff.units import format_frequency, format_seconds, format_span, to_db
+from sniff.watch.band import CLEAN, Band, Piece
+from sniff.watch.follower import Follower
+from sniff.watch.frames import Cutter, Grid
+from sniff.watch.nouns import DROPOUTS_KEPT, Dropout, Instant, Row, WatchResult, WatchSettings
+from sniff.watch.search import Sighting, search
+from sniff.watch.thresholds import Thresholds, thresholds
+from sniff.watch.trace import Trace
+from sniff.watch.verdict import Watched, conclude
+from sniff.watch.wide import WideLook
 
-_FRAMES_PER_RESOLUTION = 4
+_LEAST_BAND_HZ = 64e3
+_BAND_RESOLUTIONS = 64.0  # the band is at least this many times 1 / resolution
+_SEARCH_S = 1.0
+_LEARNT_FROM = 64
+_COARSEST_S = 1.0
 
 
 class Watcher:
@@ -28,7 +30,7 @@ class Watcher:
     Parameters
     ----------
     line_hz : float
-        Indicated frequency, Hz.
+        Indicated frequency about which the line is looked for, Hz.
     settings : WatchSettings
     rate_hz, center_hz : float
         Of the blocks to come.
@@ -43,122 +45,210 @@ class Watcher:
         self, line_hz: float, settings: WatchSettings, rate_hz: float, center_hz: float
     ) -> None:
         self._settings = settings
-        self._rate_hz = rate_hz
-        hop = max(MIN_HOP, int(rate_hz * settings.resolution_s / _FRAMES_PER_RESOLUTION))
-        self._zoom = Zoom([line_hz], hop=hop, longest=64)
-        self._frame_s = hop / rate_hz
-        self._own = 0.0
-        self._there: bool | None = None
-        self._since_s = 0.0
-        self._deepest = 0.0
-        self._times: list[float] = []
-        self._levels: list[float] = []
-        self._kept: list[Dropout] = []
-        self._rows: list[Row] = []
-        self._observed_s = self._present_s = self._unobserved_s = 0.0
-        self._count = 0
-        self._end_s: float | None = None
-        self._level: float | None = None
         self._line_hz = line_hz
+        self._rate_hz = rate_hz
+        least_hz = max(_LEAST_BAND_HZ, _BAND_RESOLUTIONS / settings.resolution_s)
+        if settings.within_hz > CLEAN * least_hz:
+            least_hz = settings.within_hz / CLEAN
+        self._band = Band(line_hz, rate_hz=rate_hz, center_hz=center_hz, least_hz=least_hz)
+        edge_hz = rate_hz / 2.0
+        self._view_hz = (center_hz - edge_hz - line_hz, center_hz + edge_hz - line_hz)
+        self._search_s = max(_SEARCH_S, 64.0 * settings.resolution_s)
+        self._pieces: list[Piece] = []
+        self._waiting = 0
+        self._follower: Follower | None = None
+        self._sighting: Sighting | None = None
+        self._would_see_dbfs: float | None = None
+        self._too_weak: float | None = None
+        self._kept: list[Dropout] = []
+        self._cautions: list[Caution] = []
+        self._observed_s = self._unobserved_s = self._searched_s = 0.0
+        self._next_index: int | None = None
 
     def push(self, block: IQBlock) -> tuple[Dropout, ...]:
         """Take in a block; gives the drop-outs whose aftermath is complete with it."""
-        if self._end_s is not None and block.start_s > self._end_s + 0.5 / self._rate_hz:
-            self._unobserved_s += block.start_s - self._end_s
-        self._end_s = block.end_index / block.rate_hz
-        self._observed_s += block.samples.size / block.rate_hz
-        return self._take_in(self._zoom.push(block))
+        if self._next_index is not None:
+            self._unobserved_s += max(0, block.index - self._next_index) / self._rate_hz
+        self._next_index = block.end_index
+        self._observed_s += block.samples.size / self._rate_hz
+        ended: list[Dropout] = []
+        for piece in self._band.push(block):
+            self._take_in(piece, ended)
+        return self._keep(ended)
 
     def finish(self) -> tuple[Dropout, ...]:
         """End the observation; gives the drop-outs that were still open or incomplete."""
-        return self._take_in(self._zoom.finish())
+        ended: list[Dropout] = []
+        if self._follower is None and self._pieces:
+            self._search(ended)
+        if self._follower is not None:
+            ended.extend(self._follower.finish())
+        return self._keep(ended)
 
     def rows(self) -> tuple[Row, ...]:
-        """The rows of the summary that were completed since the last call."""
-        rows, self._rows = tuple(self._rows), []
-        return rows
+        """The rows of the summary that were completed since the last call.
+
+        Time in which the line was looked for in vain is in no row.
+        """
+        return () if self._follower is None else self._follower.tracer.rows()
 
     @property
     def now(self) -> Instant:
         """What is now."""
+        follower = self._follower
+        known = follower is not None and follower.level is not None
         return Instant(
-            time_s=self._end_s or 0.0,
-            level_dbfs=None if self._level is None else to_db(self._level),
-            indicated_hz=self._line_hz if self._there else None,
-            there=self._there,
-            dropouts=self._count,
+            time_s=(self._next_index or 0) / self._rate_hz,
+            level_dbfs=to_db(follower.level) if follower and follower.level is not None else None,
+            indicated_hz=(
+                self._line_hz + follower.hz if follower and follower.hz is not None else None
+            ),
+            there=follower.there if follower and known else None,
+            dropouts=follower.dropouts if follower else 0,
             observed_s=self._observed_s,
             unobserved_s=self._unobserved_s,
         )
+
+    @property
+    def trace(self) -> Trace | None:
+        """The line against time so far; None while it was not found."""
+        return None if self._follower is None else self._follower.tracer.trace()
+
+    @property
+    def cautions(self) -> tuple[Caution, ...]:
+        """What a reader of the result must know."""
+        return tuple(self._cautions)
 
     def result(self) -> WatchResult:
-        """The whole, as far as it was observed."""
-        gone = self._count > 0
-        return WatchResult(
-            verdict=WatchVerdict.INTERMITTENT if gone else WatchVerdict.STEADY,
-            why=f"{self._count} drop-outs",
-            observed_s=self._observed_s,
-            unobserved_s=self._unobserved_s,
-            present_fraction=self._present_s / self._observed_s if self._observed_s else None,
-            level_dbfs=to_db(self._own) if self._own else None,
-            level_spread_db=None,
-            level_slope_db_per_hour=None,
-            level_frequency_correlation=None,
-            would_see_dbfs=None,
-            indicated_hz=self._line_hz,
-            u_indicated_hz=None,
-            frequency_hz=None,
-            u_hz=None,
-            resolution_s=self._settings.resolution_s,
-            dropouts=tuple(self._kept),
-            dropout_count=self._count,
-            rate_per_hour=None,
-            drift_hz_per_hour=None,
-            stability=(),
+        """The whole, as far as it was observed; frequencies as indicated."""
+        follower = self._follower
+        return conclude(
+            Watched(
+                line_hz=self._line_hz,
+                resolution_s=self._settings.resolution_s,
+                observed_s=self._observed_s,
+                unobserved_s=self._unobserved_s,
+                searched_s=self._searched_s,
+                would_see_dbfs=self._would_see_dbfs,
+                would_do_s=self._too_weak,
+                dropouts=tuple(self._kept),
+                dropout_count=follower.dropouts if follower else 0,
+                decisions=follower.tracer.decisions if follower else (0, 0),
+                levels=follower.tracer.levels if follower else None,
+                trace=self.trace,
+            )
         )
 
-    def _take_in(self, stretches: Iterable[tuple[Zoomed, ...]]) -> tuple[Dropout, ...]:
-        ended: list[Dropout] = []
-        for (stretch,) in stretches:
-            power = np.abs(stretch.values) ** 2
-            for at_s, level in zip(stretch.times_s.tolist(), power.tolist(), strict=True):
-                if np.isfinite(level):
-                    self._decide(at_s, level, ended)
+    def _keep(self, ended: list[Dropout]) -> tuple[Dropout, ...]:
+        room = DROPOUTS_KEPT - len(self._kept)
+        self._kept.extend(ended[:room])
         return tuple(ended)
 
-    def _decide(self, at_s: float, level: float, ended: list[Dropout]) -> None:
-        self._level = level
-        self._own = max(self._own, level) if not self._own else self._own
-        if self._there is not False and level < GONE_BELOW * self._own:
-            self._there, self._since_s, self._deepest = False, at_s, level
-            self._count += 1
-        elif self._there is not True and level >= THERE_ABOVE * self._own:
-            if self._there is False:
-                self._end(at_s, ended)
-            self._there = True
-        if self._there:
-            self._present_s += self._frame_s
-            self._own += 0.001 * (level - self._own)
-        else:
-            self._deepest = min(self._deepest, level)
+    def _take_in(self, piece: Piece, ended: list[Dropout]) -> None:
+        if self._follower is not None:
+            ended.extend(self._follower.push(piece))
+            return
+        self._pieces.append(piece)
+        self._waiting += piece.values.size
+        if self._waiting >= self._search_s * self._band.rate_hz:
+            self._search(ended)
 
-    def _end(self, at_s: float, ended: list[Dropout]) -> None:
-        empty = np.empty(0, np.float32)
-        dropout = Dropout(
-            start_s=self._since_s,
-            duration_s=at_s - self._since_s,
-            depth_db=to_db(self._own / max(self._deepest, 1e-30)),
-            pull_hz=0.0,
-            kind=Kind.BREAK,
-            before_dbfs=to_db(self._own),
-            ended=True,
-            course_start_s=self._since_s - self._settings.around_s,
-            course_step_s=self._frame_s,
-            level_course_dbfs=empty,
-            frequency_course_hz=empty.copy(),
-            middle_s=0.0,
-            before_hz=self._line_hz,
+    def _search(self, ended: list[Dropout]) -> None:
+        """Look for the line in what waits, and follow it from the beginning of that."""
+        pieces, self._pieces = self._pieces, []
+        waited, self._waiting = self._waiting, 0
+        values = np.concatenate([piece.values for piece in pieces])
+        if values.size < 256:
+            return
+        found = search(
+            values,
+            rate_hz=self._band.rate_hz,
+            within_hz=self._settings.within_hz,
+            false_alarm_rate=DEFAULT_FALSE_ALARM_RATE,
         )
-        if len(self._kept) < DROPOUTS_KEPT:
-            self._kept.append(dropout)
-        ended.append(dropout)
+        follower = None
+        if isinstance(found, Sighting):
+            follower = self._follow(found, values)
+        else:
+            self._would_see_dbfs = found.would_see_dbfs
+        if follower is None:
+            self._searched_s += waited / self._band.rate_hz
+            return
+        self._follower = follower
+        for piece in pieces:
+            ended.extend(follower.push(piece))
+
+    def _follow(self, found: Sighting, values: ComplexSamples) -> Follower | None:
+        """Set up for a line that was found; None when it is too weak for the time resolution."""
+        settings = self._settings
+        modulation_hz = settings.modulation_hz
+        if modulation_hz is None:
+            modulation_hz = found.reach_hz
+        settings = replace(settings, modulation_hz=modulation_hz)
+        grid = self._grid(settings)
+        own, chosen = self._own(grid, values, found)
+        if chosen is None:
+            coarser = settings
+            while chosen is None and coarser.resolution_s < _COARSEST_S:
+                coarser = replace(coarser, resolution_s=min(1.0, 2.0 * coarser.resolution_s))
+                _, chosen = self._own(self._grid(coarser), values, found)
+            self._too_weak = coarser.resolution_s if chosen is not None else np.inf
+            return None
+        self._too_weak = None
+        self._note(found, grid)
+        wide = WideLook(grid, reach_hz=settings.reach_hz, view_hz=self._view_hz)
+        span = (grid.averaged + 1) * grid.hop
+        rows = np.lib.stride_tricks.sliding_window_view(values, span)[:: grid.hop]
+        wide.learn(rows[:: max(1, rows.shape[0] // _LEARNT_FROM)], track_hz=found.hz, first=True)
+        return Follower(
+            grid,
+            wide,
+            settings,
+            thresholds=chosen,
+            line_hz=self._line_hz,
+            track_hz=found.hz,
+            own=own,
+            density_over_wide=found.density / wide.density if wide.density else 1.0,
+        )
+
+    def _grid(self, settings: WatchSettings) -> Grid:
+        return Grid.of(
+            resolution_s=settings.resolution_s,
+            modulation_hz=settings.modulation_hz or 0.0,
+            rate_hz=self._band.rate_hz,
+        )
+
+    def _own(
+        self, grid: Grid, values: ComplexSamples, found: Sighting
+    ) -> tuple[float, Thresholds | None]:
+        """The line's own power while it was there, and the thresholds that it allows."""
+        rows = values.size // grid.hop
+        if rows < grid.averaged + 2:
+            return 0.0, None
+        cut = values[: rows * grid.hop].reshape(rows, grid.hop)
+        noise = grid.noise(found.density)
+        level = Cutter(grid).cut(cut, track_hz=found.hz, start_s=0.0).power - noise
+        # The level of a line that is up for a small part of the time shows in the top steps.
+        top = float(np.quantile(level, max(0.5, 1.0 - 4.0 / level.size)))
+        if top <= 0:
+            return 0.0, None
+        own = float(np.mean(level[level >= top / 3.0]))
+        snr = own / noise if noise > 0 else np.inf
+        return own, thresholds(snr, frames=grid.averaged, decisions_per_s=grid.frame_hz)
+
+    def _note(self, found: Sighting, grid: Grid) -> None:
+        """Caution of other lines: the one in the same filter, and the strongest elsewhere."""
+        inside = [f for f in found.others_hz if abs(f - found.hz) < grid.frame_hz]
+        outside = [f for f in found.others_hz if f not in inside]
+        if inside:
+            apart_hz = abs(inside[0] - found.hz)
+            text = (
+                f"another line stands {format_span(apart_hz)} beside it, in the same filter: their "
+                f"beat looks like drop-outs. A --resolution of {format_seconds(8.0 / apart_hz)} or "
+                "more tells them apart"
+            )
+            self._cautions.append(Caution(code="two-lines", text=text))
+        if outside:
+            other = format_frequency(self._line_hz + outside[0])
+            text = f"another line stands near, at {other} as indicated; the stronger one is watched"
+            self._cautions.append(Caution(code="other-line", text=text))

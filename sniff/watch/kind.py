@@ -1,0 +1,130 @@
+"""How a line went: the rule by which a drop-out is a break, a pull or a fade, and its physics.
+
+**break**: a contact opens within microseconds. What is seen is the oscillator dying away: its
+amplitude falls with ``τ = Q / (π f)``, 0.6 ms for a crystal of Q = 50,000 at 28 MHz, and it keeps
+its frequency, for all that sets it is still there. Level abrupt, frequency unmoved.
+
+**pull**: a hand or another load comes near. Its capacitance detunes before its loss damps (the one
+grows as 1 / distance, the other faster), so the frequency has moved by the time the level falls,
+whether that is slow or, when the oscillation ends altogether, abrupt.
+
+**fade**: a supply runs down by its capacitors (tens of milliseconds and more), a part warms or
+cools, the loop or the set is moved. Level slow, and the frequency moves no more than it always does.
+
+So the frequency is asked first, then how long the level took. *Moved* means: by more than twice
+what the line swings by itself (hum, wander, noise, all measured on it before), off the straight
+line on which it drifted. *Abrupt* means: from half its power to the lower threshold within 5 ms, or
+five times the time resolution. A line that had come back less than 50 ms before is still settling,
+and shows what a start shows: such a drop-out is one more of the last one's kind (a joint chatters).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sniff.model import Doubles
+from sniff.watch.nouns import Kind
+
+SETTLING_S = 0.05
+"""A line that has come back so lately has not settled yet."""
+
+SMOOTH_S = 2e-3
+"""Over which the frequency is averaged when a pull is asked for."""
+
+_ABRUPT_S = 5e-3
+_ABRUPT_RESOLUTIONS = 5.0
+_HALF = 0.5
+_APART_S = 2.0  # a reference older than this has seen nothing of a hand that is coming
+_FEWEST = 8
+_SWINGS = 2.0
+_LEAST_PULL = 2e-8  # of the line's frequency: what an uncompensated crystal does by itself
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Going:
+    """What is known of a line as it went.
+
+    Attributes
+    ----------
+    relative : ndarray of float64, shape (n,)
+        Power over its own, in steps of `step_s` up to the moment it was gone; NaN unobserved.
+    hz : ndarray of float64, shape (n,)
+        Frequency at the same times, Hz, from any zero; NaN where not known.
+    step_s, resolution_s : float
+    slow_s, slow_hz, slow_swing_hz : ndarray of float64, shape (m,)
+        Times before that moment (negative, s), mean frequencies over some 50 ms, and half the
+        range that the frequency went through in these, smoothed over 2 ms, Hz.
+    line_hz : float
+        The line's frequency, Hz.
+    """
+
+    relative: Doubles
+    hz: Doubles
+    step_s: float
+    resolution_s: float
+    slow_s: Doubles
+    slow_hz: Doubles
+    slow_swing_hz: Doubles
+    line_hz: float
+
+
+def judge(going: Going) -> tuple[Kind, float]:
+    """Say how a line went.
+
+    Returns
+    -------
+    Kind, float
+        And how far its frequency had moved, Hz; 0 when no farther than it moves by itself.
+    """
+    fall_s = _fall_s(going)
+    pull_hz = _pull_hz(going, fall_s)
+    if pull_hz != 0.0:
+        return Kind.PULL, pull_hz
+    abrupt_s = max(_ABRUPT_S, _ABRUPT_RESOLUTIONS * going.resolution_s)
+    return (Kind.BREAK if fall_s <= abrupt_s else Kind.FADE), 0.0
+
+
+def _fall_s(going: Going) -> float:
+    """From half its power to the end."""
+    strong = np.flatnonzero(going.relative >= _HALF)
+    last = int(strong[-1]) if strong.size else 0
+    return (going.relative.size - 1 - last) * going.step_s
+
+
+def _pull_hz(going: Going, fall_s: float) -> float:
+    known = np.flatnonzero(np.isfinite(going.hz))
+    if known.size < 2:
+        return 0.0
+    smooth = max(1, round(SMOOTH_S / going.step_s))
+    at_fall_hz = float(np.median(going.hz[known[-smooth:]]))
+    before = going.hz[: max(0, going.hz.size - round((fall_s + SMOOTH_S) / going.step_s))]
+    reference_hz, swing_hz = _reference(going, before, smooth)
+    if reference_hz is None:
+        return 0.0
+    pull_hz = at_fall_hz - reference_hz
+    least_hz = max(_SWINGS * swing_hz, _LEAST_PULL * going.line_hz)
+    return pull_hz if abs(pull_hz) > least_hz else 0.0
+
+
+def _reference(going: Going, before: Doubles, smooth: int) -> tuple[float | None, float]:
+    """Where the line would be had nothing happened, and how far it swings by itself."""
+    old = going.slow_s <= -_APART_S
+    if old.sum() < _FEWEST:
+        # Too young for a drift to be known: what it was at first.
+        early = before[np.isfinite(before)][: max(8 * smooth, before.size // 4)]
+        swings = going.slow_swing_hz
+        if early.size == 0 or swings.size == 0:
+            return None, 0.0
+        return float(np.median(early)), float(np.median(swings))
+    t, f = going.slow_s[old], going.slow_hz[old]
+    slope = _median_slope(t, f) if t[-1] - t[0] > _APART_S else 0.0
+    level = float(np.median(f - slope * t))
+    scatter_hz = 1.4826 * float(np.median(np.abs(f - level - slope * t)))
+    # Carried on for as long as it was fitted, a straight line is some three times as uncertain.
+    return level, float(np.hypot(np.median(going.slow_swing_hz[old]), 3.0 * scatter_hz))
+
+
+def _median_slope(t: Doubles, f: Doubles) -> float:
+    """Theil's slope, the median over pairs half the stretch apart: blind to single jumps."""
+    half = t.size // 2
+    return float(np.median((f[half : 2 * half] - f[:half]) / (t[half : 2 * half] - t[:half])))
