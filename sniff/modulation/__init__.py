@@ -1,0 +1,1 @@
+"""Modulation: one channel cut out of the IQ, and what its carrier does: frequency, audio, width."""
