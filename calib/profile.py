@@ -19,6 +19,10 @@ PPM_PER_DEGREE = 0.3
 """Half-width per degree when they are (steepest part of an AT cut at 4 to 8 arc minutes between
 25 and 60 °C, after R. Bechmann, Proc. IRE 44, 1956; from memory)."""
 
+DRIFT_HOURS = 8.0
+"""A drift seen at a calibration is taken to go on for a day's work; later the dongle was off in
+between, and what that does is in `WARMTH_PPM` (common practice, no source)."""
+
 OLD_DAYS = 30.0
 """An older profile is a caution."""
 
@@ -39,6 +43,8 @@ class Profile:
         By what.
     temperature_c : float or None
         Of the dongle then, °C.
+    drift_ppm_per_hour : float or None
+        Half-width of what it still drifted then, ppm per hour; None when it was not followed.
     """
 
     name: str
@@ -47,6 +53,7 @@ class Profile:
     made: datetime
     references: tuple[str, ...]
     temperature_c: float | None = None
+    drift_ppm_per_hour: float | None = None
 
     def age_days(self, now: datetime) -> float:
         """How old it is, days; a date in the future counts as today."""
@@ -55,15 +62,18 @@ class Profile:
     def correction(self, now: datetime, temperature_c: float | None = None) -> Correction:
         """The correction as it holds now.
 
-        Age and warmth are added in quadrature, each rectangular: ``a / sqrt(3)`` (JCGM 100:2008,
-        4.3.7).
+        Drift, age and warmth are added in quadrature, each rectangular: ``a / sqrt(3)`` (JCGM
+        100:2008, 4.3.7).
         """
         age = AGING_PPM_PER_YEAR * self.age_days(now) / 365.25
         warmth = WARMTH_PPM
         if temperature_c is not None and self.temperature_c is not None:
             warmth = PPM_PER_DEGREE * abs(temperature_c - self.temperature_c)
         words = f"calibrated {self.made:%Y-%m-%d} by {', '.join(self.references)}"
-        limits = [(why, a) for why, a in (("age", age), ("warmth", warmth)) if a > 0]
+        hours = min(24.0 * self.age_days(now), DRIFT_HOURS)
+        drift = abs(self.drift_ppm_per_hour or 0.0) * hours
+        causes = (("drift since", drift), ("age", age), ("warmth", warmth))
+        limits = [(why, a) for why, a in causes if a > 0]
         parts = [Part(cause=words, u_ppm=self.u_ppm, distribution="normal")]
         parts += [
             Part(cause=f"{why}, ±{a:.2g} ppm", u_ppm=a / sqrt(3.0), distribution="rectangular")

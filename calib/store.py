@@ -1,6 +1,7 @@
 """Profiles on disk: one file for each clock, with its history."""
 
 from datetime import datetime, timezone
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -72,6 +73,7 @@ def render(history: tuple[Profile, ...]) -> str:
             "made": profile.made.astimezone(timezone.utc).isoformat(),
             "references": list(profile.references),
             "temperature_c": profile.temperature_c,
+            "drift_ppm_per_hour": profile.drift_ppm_per_hour,
         }
         for profile in history
     ]
@@ -94,6 +96,7 @@ def _profile(entry: Any) -> Profile:
     if made.tzinfo is None:
         raise ValueError("no time zone")
     temperature = entry["temperature_c"]
+    drift = entry.get("drift_ppm_per_hour")  # files from before it was kept lack it
     profile = Profile(
         name=str(entry["name"]),
         ppm=float(entry["ppm"]),
@@ -101,6 +104,9 @@ def _profile(entry: Any) -> Profile:
         made=made,
         references=tuple(str(each) for each in entry["references"]),
         temperature_c=None if temperature is None else float(temperature),
+        drift_ppm_per_hour=None if drift is None else float(drift),
     )
     profile.correction(made)  # refuses what is no number
+    if not isfinite(profile.drift_ppm_per_hour or 0.0):
+        raise ValueError("the drift is no number")
     return profile

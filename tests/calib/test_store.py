@@ -1,5 +1,6 @@
 """Profiles: kept whole, aged honestly, never lost, never mixed up."""
 
+import re
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
@@ -47,6 +48,43 @@ def test_age_and_warmth_widen_it() -> None:
     assert "for age" in old.origin
     hotter = profile().correction(MADE, temperature_c=34.0)
     assert hotter.u_ppm == pytest.approx((0.3**2 + 3.0**2 / 3) ** 0.5)
+
+
+def test_a_drift_widens_it_for_a_days_work() -> None:
+    """±0.3 ppm an hour for two hours, rectangular: 0.6 / sqrt(3) (JCGM 100:2008, 4.3.7)."""
+    drifting = profile(drift_ppm_per_hour=0.3)
+    u = [
+        drifting.correction(MADE + timedelta(hours=hours), temperature_c=24.0).u_ppm
+        for hours in (0, 2, 8, 20)
+    ]
+    assert u[0] == pytest.approx(0.3)
+    assert u[1] == pytest.approx((0.3**2 + 0.6**2 / 3) ** 0.5, rel=1e-5)
+    assert u[2] == pytest.approx((0.3**2 + 2.4**2 / 3) ** 0.5, rel=1e-5)
+    assert u[3] == pytest.approx(u[2], rel=1e-4)
+    later = drifting.correction(MADE + timedelta(hours=2), temperature_c=24.0)
+    assert "±0.6 ppm for drift since" in later.origin
+    (part,) = (part for part in later.parts if part.cause.startswith("drift"))
+    assert part.u_ppm == pytest.approx(0.6 / 3**0.5)
+    assert part.distribution == "rectangular"
+
+
+def test_a_file_from_before_drifts_were_kept_is_read(tmp_path: Path) -> None:
+    kept = profile("x", drift_ppm_per_hour=0.25)
+    Store(tmp_path).save(kept)
+    assert Store(tmp_path).find("x") == kept
+    (path,) = tmp_path.glob("x.json")
+    older = re.sub(r',\s*"drift_ppm_per_hour": 0.25', "", path.read_text())
+    assert "drift" not in older
+    path.write_text(older)
+    assert Store(tmp_path).find("x") == profile("x")
+
+
+def test_a_drift_that_is_no_number_is_damage(tmp_path: Path) -> None:
+    Store(tmp_path).save(profile("x", drift_ppm_per_hour=0.25))
+    path = tmp_path / "x.json"
+    path.write_text(path.read_text().replace("0.25", "NaN"))
+    with pytest.raises(BenchError, match="damaged"):
+        Store(tmp_path).find("x")
 
 
 def test_a_damaged_file_is_said_and_set_aside_not_lost(tmp_path: Path) -> None:
