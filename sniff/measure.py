@@ -65,7 +65,7 @@ def zoom_requests(
         requests.append(
             ZoomRequest(
                 summit=summit,
-                line_hz=_between_bins_hz(spectrum, summit.bin),
+                line_hz=between_bins_hz(spectrum, summit.bin),
                 hop=hop,
                 crowded=hop < apart,
             )
@@ -73,7 +73,7 @@ def zoom_requests(
     return tuple(requests)
 
 
-def _between_bins_hz(spectrum: Spectrum, top: int) -> float:
+def between_bins_hz(spectrum: Spectrum, top: int) -> float:
     """Vertex of a parabola through the logarithms of a bin and its neighbours; with a Hann window
     within 0.016 bin of a clean line, with any within half a bin."""
     shift, _ = _vertex(spectrum.psd, top)

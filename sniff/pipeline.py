@@ -80,15 +80,15 @@ def look(take: Take, info: SourceInfo, settings: LookSettings, correction: Corre
     return _as_look(_survey(take, info, settings, windows=()), settings, correction)
 
 
-def view_of(take: Take, info: SourceInfo, settings: LookSettings, window: Window) -> View:
-    """What one take shows, with the lines inside a window refined however weak they are.
+def view_of(take: Take, info: SourceInfo, settings: LookSettings, *windows: Window) -> View:
+    """What one take shows, with the lines inside the windows refined however weak they are.
 
     Raises
     ------
     UsageError, SourceError
         As `look`.
     """
-    return _survey(take, info, settings, windows=(window,)).view
+    return _survey(take, info, settings, windows=windows).view
 
 
 def look_and_prove(
