@@ -1,0 +1,1 @@
+"""Sweep: a span wider than one tuning, hop by hop, on one exact frequency grid."""

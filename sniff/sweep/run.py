@@ -1,0 +1,324 @@
+"""A sweep, hop by hop and stay by stay; lazily, so that a face can record and show its course."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from calib.correction import Correction
+from sniff.errors import SourceError, UsageError
+from sniff.frontend import RailCount, coarse_caution
+from sniff.model import Caution, Doubles, IQBlock, Source
+from sniff.pipeline import CUT_SHORT
+from sniff.spectrum import Welch
+from sniff.sweep.candidates import Candidate, Found, find_candidates
+from sniff.sweep.grid import HopSpectrum, grid_bin, hop_of, merged, turned
+from sniff.sweep.hops import HopPlan, Span, SweepSettings, plan_hops
+from sniff.sweep.passband import learn_shape
+from sniff.sweep.stays import Visit, lines_of, plan_stays, stay, stay_cautions
+from sniff.sweep.stitch import Stitched, stitch
+from sniff.sweep.swept import Sweep, SweepResult, corrected, median_noise_dbfs
+from sniff.tuning import Tuning
+from sniff.units import format_frequency, format_span
+
+INTERRUPTED = "interrupted"
+"""Code of the caution that the user stopped a sweep."""
+
+_MOST_LISTED = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hop:
+    """One hop under way; its blocks must be read to their end.
+
+    Attributes
+    ----------
+    center_hz : float
+        Where the tuner really stands, indicated, Hz.
+    index : int
+        Number of its first sample since the source was opened.
+    blocks : iterator of IQBlock
+        As the source gives them; reading them measures.
+    """
+
+    center_hz: float
+    index: int
+    blocks: Iterator[IQBlock]
+
+
+class SweepRun:
+    """One sweep of a source: `hops` once, then `stays` once, then `result`.
+
+    Parameters
+    ----------
+    source : Source
+    span : Span
+        True frequencies.
+    settings : SweepSettings
+    correction : Correction
+
+    Raises
+    ------
+    UsageError, SourceError
+        As `plan_hops`.
+    """
+
+    def __init__(
+        self, source: Source, span: Span, settings: SweepSettings, correction: Correction
+    ) -> None:
+        info = source.info
+        if settings.repeat < 1:
+            raise UsageError(f"--repeat {settings.repeat} makes no pass; ask for 1 or more")
+        if settings.repeat > 1 and not info.tunable:
+            raise UsageError("--repeat is for a tuner; all that a recording holds is read at once")
+        if not info.tunable and settings.seconds is not None:
+            raise UsageError("--seconds is for a tuner; all that a recording holds is read")
+        indicated = Span(
+            low_hz=correction.indicate(span.low_hz), high_hz=correction.indicate(span.high_hz)
+        )
+        self._source = source
+        self._settings = settings
+        self._correction = correction
+        self.plan: HopPlan = plan_hops(indicated, info, settings)
+        self._found: dict[int, HopSpectrum] = {}
+        self._rails = RailCount(info.rail)
+        self._overloaded_hz: list[float] = []
+        self._cautions: list[Caution] = list(self.plan.cautions)
+        self._seconds = 0.0
+        self._stitched: Stitched | None = None
+        self._peaks: Found | None = None
+        self._visits: list[Visit] = []
+        self._stopped = False
+        self._shape: Doubles | None = None
+
+    @property
+    def hop_count(self) -> int:
+        """How many hops there will be, all passes together."""
+        return len(self.plan.centers_hz) * self._settings.repeat
+
+    def stop(self) -> None:
+        """Let it end at the next block; what was seen till then is the result."""
+        self._stopped = True
+
+    def hops(self) -> Iterator[Hop]:
+        """Tune to one after the other.
+
+        A place where the tuner does not lock is passed over with a caution; when the source fails
+        while it is listened to, the sweep ends there.
+
+        Raises
+        ------
+        SourceError
+            When not one hop could be heard.
+        UsageError
+            When a hop of a recording is too short for the RBW.
+        """
+        unlocked: list[str] = []
+        for center_hz in self.plan.centers_hz * self._settings.repeat:
+            if self._stopped:
+                break
+            try:
+                real_hz = self._source.tune(center_hz)
+            except SourceError as error:
+                unlocked.append(str(error))
+                continue
+            try:
+                yield from self._hop(real_hz)
+            except SourceError as error:
+                if not self._found:
+                    raise
+                self._cautions.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
+                break
+        if unlocked and not self._found:
+            raise SourceError(unlocked[0])
+        if unlocked:
+            text = f"{len(unlocked)} tunings failed and were passed over: {unlocked[0]}"
+            self._cautions.append(Caution(code="tuning-failed", text=text))
+        if self._stopped:
+            text = "interrupted: what was not yet seen is missing"
+            self._cautions.append(Caution(code=INTERRUPTED, text=text))
+
+    def stays(self) -> Iterator[tuple[int, int]]:
+        """Look at what stood out once more; gives how many of how many stays are done.
+
+        Raises
+        ------
+        SourceError
+            When there is no hop.
+        """
+        if not self._found:
+            raise SourceError("the sweep was stopped before its first hop was heard")
+        shape = self._learned()
+        self._stitched = stitch(list(self._found.values()), shape, self.plan)
+        self._peaks = find_candidates(
+            self._stitched, false_alarm_rate=self._settings.false_alarm_rate
+        )
+        tunings = plan_stays(self._peaks.candidates, self._source) if self._may_stay else ()
+        for done, tuning in enumerate(tunings):
+            if self._stopped or not self._stay(tuning, self._peaks.candidates):
+                break
+            yield done + 1, len(tunings)
+
+    def result(self) -> Sweep:
+        """What was seen.
+
+        Raises
+        ------
+        ValueError
+            When `stays` was not gone through.
+        """
+        stitched, peaks = self._stitched, self._peaks
+        if stitched is None or peaks is None:
+            raise ValueError("a sweep's stays come before its result")
+        correction, settings = self._correction, self._settings
+        stayed = sum(len(visit.numbers) for visit in self._visits)
+        lines = lines_of(
+            peaks.candidates,
+            self._visits,
+            correction,
+            u_center_hz=self._source.info.u_center_hz,
+        )
+        swept = corrected(
+            Span(low_hz=stitched.hz(0), high_hz=stitched.hz(stitched.psd.size - 1)), correction
+        )
+        noise_dbfs = median_noise_dbfs(peaks.noise)
+        result = SweepResult(
+            start_hz=swept.low_hz,
+            stop_hz=swept.high_hz,
+            rbw_hz=stitched.rbw_hz,
+            window=settings.window.value,
+            bin_hz=stitched.bin_hz,
+            points=stitched.psd.size,
+            hops=len(self._found),
+            passes=settings.repeat,
+            seconds=self._seconds,
+            stay_seconds=sum(visit.seconds for visit in self._visits),
+            noise_dbfs_per_hz=noise_dbfs,
+            false_alarm_rate=settings.false_alarm_rate,
+            equalised=self._shape is not None,
+            unobserved=tuple(corrected(one, correction) for one in stitched.unobserved),
+            interpolated=tuple(corrected(one, correction) for one in stitched.joined),
+            peaks=lines,
+        )
+        return Sweep(
+            result=result,
+            stitched=stitched,
+            noise=peaks.noise,
+            threshold=peaks.threshold,
+            cautions=(
+                *self._cautions,
+                *self._front_end_cautions(noise_dbfs),
+                *_blind_spots(result),
+                *stay_cautions(peaks.candidates, stayed, asked=bool(self._visits)),
+            ),
+        )
+
+    @property
+    def _may_stay(self) -> bool:
+        broken = any(caution.code == CUT_SHORT for caution in self._cautions)
+        return self._settings.stay_s > 0 and not broken
+
+    def _hop(self, center_hz: float) -> Iterator[Hop]:
+        stream = self._source.stream(seconds=self.plan.seconds)
+        first = next(stream, None)
+        if first is None:
+            return
+        welch = Welch(
+            self.plan.spectrum,
+            rate_hz=self.plan.rate_hz,
+            center_hz=grid_bin(first.center_hz, self.plan.bin_hz) * self.plan.bin_hz,
+        )
+        rails = RailCount(self._source.info.rail)
+        hop = Hop(
+            center_hz=center_hz,
+            index=first.index,
+            blocks=self._measured(first, stream, welch, rails),
+        )
+        yield hop
+        for _ in hop.blocks:  # what the caller left unread is measured all the same
+            pass
+        if rails.overloaded:
+            self._overloaded_hz.append(center_hz)
+        mine = hop_of(welch.result(), center_hz=center_hz)
+        before = self._found.get(mine.center_bin)
+        self._found[mine.center_bin] = mine if before is None else merged(before, mine)
+
+    def _measured(
+        self, first: IQBlock, rest: Iterator[IQBlock], welch: Welch, rails: RailCount
+    ) -> Iterator[IQBlock]:
+        heard: list[IQBlock] = []
+
+        def raw() -> Iterator[IQBlock]:
+            block: IQBlock | None = first
+            while block is not None:
+                heard[:] = [block]
+                yield block
+                block = None if self._stopped else next(rest, None)
+
+        for block in turned(raw(), bin_hz=self.plan.bin_hz):
+            welch.push(block)
+            rails.push(heard[0])
+            self._seconds += block.samples.size / block.rate_hz
+            yield heard[0]
+
+    def _learned(self) -> Doubles | None:
+        self._shape = learn_shape(
+            list(self._found.values()),
+            half_bins=self.plan.half_bins,
+            guard_bins=self.plan.guard_bins,
+        )
+        if self._shape is None:
+            text = "the pass-band's shape could not be learned: levels fall towards a hop's edges"
+            self._cautions.append(Caution(code="not-equalised", text=text))
+        return self._shape
+
+    def _stay(self, tuning: Tuning, candidates: tuple[Candidate, ...]) -> bool:
+        try:
+            visit = stay(self._source, tuning, candidates, self.plan, self._settings)
+        except SourceError as error:
+            self._cautions.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
+            return False
+        self._visits.append(visit)
+        return True
+
+    def _front_end_cautions(self, noise_dbfs: float | None) -> tuple[Caution, ...]:
+        cautions = []
+        if self._overloaded_hz:
+            at = _listed([format_frequency(hz, 1e5) for hz in self._overloaded_hz])
+            text = (
+                f"overload at {len(self._overloaded_hz)} tunings, about {at}: levels are wrong "
+                "there and lines may be false. Less gain, more attenuation or more distance."
+            )
+            cautions.append(Caution(code="overload", text=text))
+        if noise_dbfs is not None:
+            power = 10.0 ** (noise_dbfs / 10.0) * self.plan.rate_hz
+            coarse = coarse_caution(self._source.info.datatype, noise_power=power)
+            cautions += [coarse] if coarse is not None else []
+        return tuple(cautions)
+
+
+def _blind_spots(result: SweepResult) -> tuple[Caution, ...]:
+    cautions = []
+    if result.unobserved:
+        parts = [_span_words(part) for part in result.unobserved]
+        text = f"not observed: {_listed(parts)}"
+        cautions.append(Caution(code="unobserved", text=text))
+    if result.interpolated:
+        parts = [_span_words(part) for part in result.interpolated]
+        text = (
+            f"{len(parts)} places under a hop's spike were interpolated, and a line there would "
+            f"not be seen: {_listed(parts)}"
+        )
+        cautions.append(Caution(code="interpolated", text=text))
+    return tuple(cautions)
+
+
+def _span_words(span: Span) -> str:
+    width_hz = span.high_hz - span.low_hz
+    return (
+        f"{format_span(width_hz)} about {format_frequency((span.low_hz + span.high_hz) / 2, 1e3)}"
+    )
+
+
+def _listed(words: list[str]) -> str:
+    more = len(words) - _MOST_LISTED
+    shown = ", ".join(words[:_MOST_LISTED])
+    return f"{shown} and {more} more" if more > 0 else shown

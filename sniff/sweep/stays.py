@@ -1,0 +1,230 @@
+"""Short stays at what stood out: each line off the centre, its frequency with an honest u."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+from calib.correction import Correction
+from sniff.look import see
+from sniff.model import NOT_SIGNALS, Caution, Peak, Source
+from sniff.pipeline import LookSettings, view_of
+from sniff.resolution import SpectrumSettings
+from sniff.sweep.candidates import Candidate
+from sniff.sweep.hops import HopPlan, SweepSettings
+from sniff.sweep.swept import Stay, SweptLine
+from sniff.tuning import Tuning, choose_tunings
+
+MOST_REFINED = 80
+"""Lines stayed at in one sweep; the weaker ones keep the sweep's own frequency."""
+
+_STAY_SEGMENT = 4096
+_STAY_AVERAGES = 16
+_ONE_LINE_RBW = 0.5
+_RIPPLE = 10.0  # valley ratio below which summits of one run, not looked at again, are one signal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """One stay: which candidates it is for, and what it showed.
+
+    Attributes
+    ----------
+    numbers : tuple of int
+        Of the candidates.
+    peaks : tuple of Peak
+        All that was refined there.
+    seconds : float
+        How long it was listened to, s.
+    """
+
+    numbers: tuple[int, ...]
+    peaks: tuple[Peak, ...]
+    seconds: float
+
+
+def plan_stays(candidates: Sequence[Candidate], source: Source) -> tuple[Tuning, ...]:
+    """As few tunings as show the strongest candidates off the centre; numbers are theirs."""
+    chosen = [number for number, one in enumerate(candidates) if not one.momentary][:MOST_REFINED]
+    windows = [candidates[number].window for number in chosen]
+    return tuple(
+        Tuning(center_hz=t.center_hz, windows=tuple(chosen[at] for at in t.windows))
+        for t in choose_tunings(windows, source.info)
+    )
+
+
+def stay(
+    source: Source,
+    tuning: Tuning,
+    candidates: Sequence[Candidate],
+    plan: HopPlan,
+    settings: SweepSettings,
+) -> Visit:
+    """Tune there, listen, and refine what its windows hold.
+
+    Raises
+    ------
+    SourceError
+        When the source fails.
+    UsageError
+        When the stay is too short for its spectrum.
+    """
+    windows = [candidates[number].window for number in tuning.windows]
+    source.tune(tuning.center_hz)
+    info = source.info
+    seconds = settings.stay_s if info.tunable else None
+    take = source.take(seconds=seconds)
+    view = view_of(take, info, _look_settings(plan, settings, take.seconds or seconds), *windows)
+    return Visit(numbers=tuning.windows, peaks=view.peaks, seconds=take.seconds)
+
+
+def _look_settings(plan: HopPlan, settings: SweepSettings, seconds: float | None) -> LookSettings:
+    """Fine enough to refine well, and never coarser than the sweep."""
+    segment = plan.spectrum.segment or _STAY_SEGMENT
+    if seconds is not None:
+        while 2 * segment <= min(_STAY_SEGMENT, seconds * plan.rate_hz / _STAY_AVERAGES):
+            segment *= 2
+    return LookSettings(
+        spectrum=SpectrumSettings(window=settings.window, segment=segment),
+        false_alarm_rate=settings.false_alarm_rate,
+    )
+
+
+def lines_of(
+    candidates: Sequence[Candidate],
+    visits: Sequence[Visit],
+    correction: Correction,
+    *,
+    u_center_hz: float = 0.0,
+) -> tuple[SweptLine, ...]:
+    """Each line once: candidates that the stays found to be one are one.
+
+    A peak belongs to the nearest candidate in whose window it lies. A candidate that no peak
+    belongs to was part of its neighbour when that one's window or run holds a peak: the ripple of
+    a modulated signal, the shoulder of a strong line. Else it is gone.
+
+    Parameters
+    ----------
+    candidates : sequence of Candidate
+    visits : sequence of Visit
+    correction : Correction
+        Applied once, here.
+    u_center_hz : float
+        As in `SourceInfo`; of lines that were not stayed at, Hz.
+    """
+    peaks = _owned(candidates, visits)
+    stayed = {number for visit in visits for number in visit.numbers}
+    found_runs = {candidates[number].run for number, mine in peaks.items() if mine}
+    lines: list[SweptLine] = []
+    listed_runs = set(found_runs)
+    for number, candidate in enumerate(candidates):
+        mine = peaks.get(number, [])
+        if mine:
+            best = max(mine, key=_rank)
+            lines.append(_line(best, candidate, Stay.REFINED, correction, beside=len(mine) - 1))
+            continue
+        if number in stayed:
+            if candidate.run in found_runs or _is_beside(candidate, candidates, peaks):
+                continue
+            state = Stay.GONE
+        else:
+            if candidate.run in listed_runs and candidate.valley_ratio < _RIPPLE:
+                continue
+            state = Stay.NONE
+        listed_runs.add(candidate.run)
+        lines.append(_line(_own_peak(candidate, u_center_hz), candidate, state, correction))
+    return _each_once(lines, candidates[0].rbw_hz) if lines else ()
+
+
+def stay_cautions(
+    candidates: Sequence[Candidate], stayed: int, *, asked: bool
+) -> tuple[Caution, ...]:
+    """What to know of lines that were not stayed at."""
+    left = len([candidate for candidate in candidates if not candidate.momentary]) - stayed
+    if left <= 0:
+        return ()
+    why = f"only {stayed} lines were" if asked else "no line was"
+    text = f"{why} looked at again; the frequencies of {left} more are good to the RBW only"
+    return (Caution(code="not-refined", text=text),)
+
+
+def _rank(peak: Peak) -> tuple[bool, float]:
+    return not NOT_SIGNALS.intersection(peak.marks), peak.level_dbfs
+
+
+def _owned(candidates: Sequence[Candidate], visits: Sequence[Visit]) -> dict[int, list[Peak]]:
+    """The peaks of each candidate, by its number."""
+    owned: dict[int, list[Peak]] = {}
+    for visit in visits:
+        for peak in visit.peaks:
+            offers = [
+                (abs(peak.indicated_hz - candidates[number].indicated_hz), number)
+                for number in visit.numbers
+                if _holds(candidates[number], peak)
+            ]
+            if offers:
+                owned.setdefault(min(offers)[1], []).append(peak)
+    return owned
+
+
+def _holds(candidate: Candidate, peak: Peak) -> bool:
+    return candidate.window.low_hz <= peak.indicated_hz <= candidate.window.high_hz
+
+
+def _each_once(lines: list[SweptLine], rbw_hz: float) -> tuple[SweptLine, ...]:
+    """Two stays may have shown one line; the sweep cannot part two that are so near."""
+    kept: list[SweptLine] = []
+    for line in sorted(lines, key=lambda line: -line.level_dbfs):
+        near = (
+            abs(line.indicated_hz - other.indicated_hz) < _ONE_LINE_RBW * rbw_hz for other in kept
+        )
+        if not any(near):
+            kept.append(line)
+    return tuple(kept)
+
+
+def _is_beside(
+    candidate: Candidate,
+    candidates: Sequence[Candidate],
+    peaks: Mapping[int, Sequence[Peak]],
+) -> bool:
+    """Whether a neighbour's line lies within this one's window: it was that line all along."""
+    return any(
+        _holds(candidate, peak)
+        for number, mine in peaks.items()
+        if candidates[number] is not candidate
+        for peak in mine
+    )
+
+
+def _own_peak(candidate: Candidate, u_center_hz: float) -> Peak:
+    """What the sweep alone tells of a line: it is somewhere within one RBW of its top."""
+    return Peak(
+        indicated_hz=candidate.indicated_hz,
+        u_indicated_hz=sqrt(candidate.rbw_hz**2 / 3.0 + u_center_hz**2),
+        level_dbfs=candidate.level_dbfs,
+        snr_db=candidate.snr_db,
+        width_hz=0.0,
+        steady=False,
+    )
+
+
+def _line(
+    peak: Peak, candidate: Candidate, state: Stay, correction: Correction, *, beside: int = 0
+) -> SweptLine:
+    seen = see(peak, correction)
+    return SweptLine(
+        frequency_hz=seen.frequency_hz,
+        u_hz=seen.u_hz,
+        indicated_hz=seen.indicated_hz,
+        u_indicated_hz=seen.u_indicated_hz,
+        level_dbfs=seen.level_dbfs,
+        snr_db=seen.snr_db,
+        width_hz=seen.width_hz,
+        steady=seen.steady,
+        marks=seen.marks,
+        stay=state,
+        hops=candidate.hops,
+        once=candidate.once,
+        momentary=candidate.momentary,
+        beside=beside,
+    )
