@@ -18,6 +18,8 @@ LOOKED_BACK_S = 3.0
 
 _SHORTEST = 1.0  # resolutions: what is shorter is noise's or a click's
 _BACK_FOR_GOOD = 2.0  # resolutions: what comes back for less has not come back
+_BACK_IN_FULL = 0.6  # of its own power, about which there is no doubt
+_HOVERS_S = 30e-3  # a line that only hovers about the thresholds, with its hum, must stay so long
 
 
 @dataclass(slots=True, kw_only=True)
@@ -116,9 +118,8 @@ class Collector:
         return (dropout.end_s or 0.0) + self._settings.around_s
 
     def _goes(self, crossing: Crossing, own: float) -> None:
-        back_s = _BACK_FOR_GOOD * self._settings.resolution_s
         if self._open is not None:
-            if crossing.at_s - (self._open.end_s or 0.0) < back_s:
+            if not self._is_back(self._open, crossing.at_s):
                 self._open.end_s = None
                 return
             self._close(self._open)
@@ -163,9 +164,20 @@ class Collector:
             self._confirm(dropout)
         if dropout.fall is None and now_s >= dropout.start_s + self._settings.around_s:
             dropout.fall = self._passage(dropout, dropout.start_s)
-        back_s = _BACK_FOR_GOOD * self._settings.resolution_s
-        if dropout.end_s is not None and now_s - dropout.end_s >= back_s:
+        if self._is_back(dropout, now_s):
             self._close(dropout)
+
+    def _is_back(self, dropout: _Open, now_s: float) -> bool:
+        """Whether the line is back for good."""
+        if dropout.end_s is None:
+            return False
+        resolution_s, back_s = self._settings.resolution_s, now_s - dropout.end_s
+        if back_s < _BACK_FOR_GOOD * resolution_s:
+            return False
+        _, level, _ = self._near.between(dropout.end_s + resolution_s, now_s)
+        seen = level[np.isfinite(level)]
+        in_full = seen.size > 0 and float(seen.mean()) >= _BACK_IN_FULL * dropout.own
+        return in_full or back_s >= max(_HOVERS_S, 2.0 * _BACK_FOR_GOOD * resolution_s)
 
     def _look_at_depth(self, dropout: _Open, until_s: float) -> None:
         _, level, _ = self._near.between(dropout.start_s, until_s)

@@ -9,13 +9,14 @@ grows as 1 / distance, the other faster), so the frequency has moved by the time
 whether that is slow or, when the oscillation ends altogether, abrupt.
 
 **fade**: a supply runs down by its capacitors (tens of milliseconds and more), a part warms or
-cools, the loop or the set is moved. Level slow, and the frequency moves no more than it always does.
+cools, the loop or the set is moved. Level slow, frequency unmoved but for its usual swing.
 
 So the frequency is asked first, then how long the level took. *Moved* means: by more than twice
 what the line swings by itself (hum, wander, noise, all measured on it before), off the straight
-line on which it drifted. *Abrupt* means: from half its power to the lower threshold within 5 ms, or
-five times the time resolution. A line that had come back less than 50 ms before is still settling,
-and shows what a start shows: such a drop-out is one more of the last one's kind (a joint chatters).
+line on which it drifted. *Abrupt* means: from 1 to 5 ms (or time resolutions) before it was gone it
+still had half its power in the mean, over which neither hum nor noise decides. A line that had come
+back less than 50 ms before is still settling, and shows what a start shows: such a drop-out is one
+more of the last one's kind (a joint chatters).
 """
 
 from dataclasses import dataclass
@@ -31,9 +32,11 @@ SETTLING_S = 0.05
 SMOOTH_S = 2e-3
 """Over which the frequency is averaged when a pull is asked for."""
 
-_ABRUPT_S = 5e-3
-_ABRUPT_RESOLUTIONS = 5.0
+_ABRUPT = (1.0, 5.0)  # ms or resolutions before it was gone
+_MILLISECOND_S = 1e-3
 _HALF = 0.5
+_SLOW_FALL = 5
+_NOT_OLD_S = 0.02
 _APART_S = 2.0  # a reference older than this has seen nothing of a hand that is coming
 _FEWEST = 8
 _SWINGS = 2.0
@@ -76,28 +79,31 @@ def judge(going: Going) -> tuple[Kind, float]:
     Kind, float
         And how far its frequency had moved, Hz; 0 when no farther than it moves by itself.
     """
-    fall_s = _fall_s(going)
-    pull_hz = _pull_hz(going, fall_s)
+    pull_hz = _pull_hz(going)
     if pull_hz != 0.0:
         return Kind.PULL, pull_hz
-    abrupt_s = max(_ABRUPT_S, _ABRUPT_RESOLUTIONS * going.resolution_s)
-    return (Kind.BREAK if fall_s <= abrupt_s else Kind.FADE), 0.0
+    return (Kind.BREAK if _is_abrupt(going) else Kind.FADE), 0.0
 
 
-def _fall_s(going: Going) -> float:
-    """From half its power to the end."""
-    strong = np.flatnonzero(going.relative >= _HALF)
-    last = int(strong[-1]) if strong.size else 0
-    return (going.relative.size - 1 - last) * going.step_s
+def _is_abrupt(going: Going) -> bool:
+    unit_s = max(_MILLISECOND_S, going.resolution_s)
+    late, early = (max(1, round(edge * unit_s / going.step_s)) for edge in _ABRUPT)
+    before = going.relative[-early:-late]
+    seen = before[np.isfinite(before)]
+    return seen.size == 0 or float(seen.mean()) >= _HALF
 
 
-def _pull_hz(going: Going, fall_s: float) -> float:
-    known = np.flatnonzero(np.isfinite(going.hz))
-    if known.size < 2:
-        return 0.0
+def _pull_hz(going: Going) -> float:
     smooth = max(1, round(SMOOTH_S / going.step_s))
-    at_fall_hz = float(np.median(going.hz[known[-smooth:]]))
-    before = going.hz[: max(0, going.hz.size - round((fall_s + SMOOTH_S) / going.step_s))]
+    known = np.isfinite(going.hz)
+    # By phase a mean is the better the longer it is; where the level fell slowly there is time,
+    # and where it fell abruptly the frames of the fall itself hold little but noise.
+    abrupt = _is_abrupt(going)
+    useful = going.hz[known & (going.relative >= _HALF) if abrupt else known]
+    if not useful.size:
+        return 0.0
+    at_fall_hz = float(useful[-(smooth if abrupt else _SLOW_FALL * smooth) :].mean())
+    before = going.hz[: max(0, going.hz.size - round(_NOT_OLD_S / going.step_s))]
     reference_hz, swing_hz = _reference(going, before, smooth)
     if reference_hz is None:
         return 0.0
