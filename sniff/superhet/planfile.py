@@ -38,7 +38,9 @@ class _ChannelTable(Table):
     first: Annotated[int, Field(strict=True)] = 1
 
 
-class _PlanTable(Table):
+class PlanTable(Table):
+    """A plan's keys, as a file of its own or as a table of a larger one has them."""
+
     carrier: _Frequency | None = None
     crystal: _Frequency | None = None
     channel: _ChannelTable | None = None
@@ -67,9 +69,9 @@ def parse_plan(text: str, *, name: str) -> Plan:
         On bad TOML, an unknown key, a wrong unit or a missing word, naming the line where one
         line is to blame; and on frequencies that do not go together.
     """
-    table = load(text, _PlanTable, name=name)
+    table = load(text, PlanTable, name=name)
     try:
-        return _plan(table)
+        return plan_of(table)
     except UsageError as error:
         raise InputError(f"{name}: {error}") from None
 
@@ -96,7 +98,14 @@ def read_plan(path: Path) -> Plan:
     return parse_plan(text, name=str(path))
 
 
-def _plan(table: _PlanTable) -> Plan:
+def plan_of(table: PlanTable) -> Plan:
+    """The plan that a table states.
+
+    Raises
+    ------
+    UsageError
+        When its frequencies do not go together.
+    """
     channel = None
     if table.channel is not None:
         channel = Channel(
