@@ -16,6 +16,8 @@ COMMANDS = {
     "look": "What is on the air or on the loop: one spectrum and its peaks.",
     "plan": "Which lines should exist; or the IF and side from lines seen.",
     "probe": "Are the expected lines there?  The line board.",
+    "sweep": "A span wider than one tuning, its lines named.",
+    "watch": "Does the line stay?  Drop-outs, their kind, how often, how sure.",
     "calibrate": "The clock error from known carriers, kept for the dongle.",
     "record": "IQ to SigMF, with a memory of what came before an event.",
     "demo": "The main job on shipped recordings, no hardware needed.",

@@ -242,13 +242,11 @@ def _base(
 
 
 def names_in_words(explanations: Sequence[Explanation]) -> str:
-    """``LO × 2; or perhaps 3 LO − carrier``: likely ones first, the rest as a perhaps."""
-    words = [_in_words(explanation) for explanation in explanations if explanation.likely]
-    perhaps = [_in_words(explanation) for explanation in explanations if not explanation.likely]
-    text = " or ".join(words[:2])
-    if not words and perhaps:
-        return f"perhaps {perhaps[0]}, which may be chance ({explanations[0].chance:.0%})"
-    return text
+    """``LO × 2 or 3 LO − carrier``; what is no more than a coincidence with a question mark."""
+    likely = [_in_words(explanation) for explanation in explanations if explanation.likely]
+    if likely or not explanations:
+        return " or ".join(likely[:2])
+    return f"{explanations[0].name}? ({100.0 * explanations[0].chance:.0f} % by chance)"
 
 
 def _in_words(explanation: Explanation) -> str:

@@ -96,7 +96,7 @@ def _table(lines: list[SeenLine], result: LookResult, clock_hz: float | None) ->
                 format_dbfs(line.level_dbfs),
                 *([_at_input(line)] if calibrated else []),
                 format_db(line.snr_db),
-                Text(_remarks(line, result.rbw_hz, clock_hz)),
+                Text(remarks(line, result.rbw_hz, clock_hz)),
             )
             for line in lines
         ],
@@ -110,7 +110,8 @@ def _at_input(line: SeenLine) -> str:
     return format_dbm(line.level_dbm, 2.0 * line.u_level_db)
 
 
-def _remarks(line: SeenLine, rbw_hz: float, clock_hz: float | None) -> str:
+def remarks(line: SeenLine, rbw_hz: float, clock_hz: float | None) -> str:
+    """What to know of a line besides its numbers, in words."""
     words = [] if line.proof is None else [_PROOFS[line.proof]]
     words += [_WORDS[mark] for mark in line.marks]
     if Mark.OWN_SPUR in line.marks and clock_hz:

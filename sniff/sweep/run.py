@@ -10,6 +10,7 @@ from sniff.model import Caution, Doubles, IQBlock, Source
 from sniff.pipeline import CUT_SHORT
 from sniff.spectrum import Welch
 from sniff.sweep.candidates import Candidate, Found, find_candidates
+from sniff.sweep.folding import Folding
 from sniff.sweep.grid import HopSpectrum, grid_bin, hop_of, merged, turned
 from sniff.sweep.hops import HopPlan, Span, SweepSettings, plan_hops
 from sniff.sweep.passband import learn_shape
@@ -85,6 +86,7 @@ class SweepRun:
         self._seconds = 0.0
         self._stitched: Stitched | None = None
         self._peaks: Found | None = None
+        self._tunings: tuple[Tuning, ...] = ()
         self._visits: list[Visit] = []
         self._stopped = False
         self._shape: Doubles | None = None
@@ -129,15 +131,15 @@ class SweepRun:
                 break
         if unlocked and not self._found:
             raise SourceError(unlocked[0])
-        if unlocked:
+        if unlocked and self._is_alive():
             text = f"{len(unlocked)} tunings failed and were passed over: {unlocked[0]}"
             self._cautions.append(Caution(code="tuning-failed", text=text))
         if self._stopped:
             text = "interrupted: what was not yet seen is missing"
             self._cautions.append(Caution(code=INTERRUPTED, text=text))
 
-    def stays(self) -> Iterator[tuple[int, int]]:
-        """Look at what stood out once more; gives how many of how many stays are done.
+    def stay_count(self) -> int:
+        """Join the hops, find what stands out, and tell how many stays that takes.
 
         Raises
         ------
@@ -146,16 +148,29 @@ class SweepRun:
         """
         if not self._found:
             raise SourceError("the sweep was stopped before its first hop was heard")
-        shape = self._learned()
-        self._stitched = stitch(list(self._found.values()), shape, self.plan)
-        self._peaks = find_candidates(
-            self._stitched, false_alarm_rate=self._settings.false_alarm_rate
-        )
-        tunings = plan_stays(self._peaks.candidates, self._source) if self._may_stay else ()
-        for done, tuning in enumerate(tunings):
+        if self._peaks is None:
+            self._stitched = stitch(list(self._found.values()), self._learned(), self.plan)
+            self._peaks = find_candidates(
+                self._stitched, false_alarm_rate=self._settings.false_alarm_rate
+            )
+            if self._may_stay:
+                self._tunings = plan_stays(self._peaks.candidates, self._source.info)
+        return len(self._tunings)
+
+    def stays(self) -> Iterator[None]:
+        """Look at what stood out once more, stay by stay.
+
+        Raises
+        ------
+        SourceError
+            When there is no hop.
+        """
+        self.stay_count()
+        assert self._peaks is not None  # made by the line above
+        for tuning in self._tunings:
             if self._stopped or not self._stay(tuning, self._peaks.candidates):
                 break
-            yield done + 1, len(tunings)
+            yield
 
     def result(self) -> Sweep:
         """What was seen.
@@ -175,6 +190,13 @@ class SweepRun:
             self._visits,
             correction,
             u_center_hz=self._source.info.u_center_hz,
+            folding=Folding(
+                centers_hz=tuple(hop.center_hz for hop in self._found.values()),
+                rate_hz=self.plan.rate_hz,
+                half_hz=self.plan.half_bins * self.plan.bin_hz,
+                image_offset_hz=self._source.info.image_offset_hz,
+                reach_hz=stitched.rbw_hz,
+            ),
         )
         swept = corrected(
             Span(low_hz=stitched.hz(0), high_hz=stitched.hz(stitched.psd.size - 1)), correction
@@ -215,6 +237,15 @@ class SweepRun:
     def _may_stay(self) -> bool:
         broken = any(caution.code == CUT_SHORT for caution in self._cautions)
         return self._settings.stay_s > 0 and not broken
+
+    def _is_alive(self) -> bool:
+        """Tell a tuner that does not lock somewhere from one that is gone."""
+        try:
+            self._source.tune(next(iter(self._found.values())).center_hz)
+        except SourceError as error:
+            self._cautions.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
+            return False
+        return True
 
     def _hop(self, center_hz: float) -> Iterator[Hop]:
         stream = self._source.stream(seconds=self.plan.seconds)
@@ -272,7 +303,7 @@ class SweepRun:
 
     def _stay(self, tuning: Tuning, candidates: tuple[Candidate, ...]) -> bool:
         try:
-            visit = stay(self._source, tuning, candidates, self.plan, self._settings)
+            visit = stay(self._source, tuning, candidates, self.plan, self._settings, self._shape)
         except SourceError as error:
             self._cautions.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
             return False

@@ -1,24 +1,28 @@
 """Short stays at what stood out: each line off the centre, its frequency with an honest u."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 from calib.correction import Correction
 from sniff.look import see
-from sniff.model import NOT_SIGNALS, Caution, Peak, Source
+from sniff.model import NOT_SIGNALS, Caution, Doubles, Peak, Source, SourceInfo
+from sniff.peaks import would_see_ratio
 from sniff.pipeline import LookSettings, view_of
 from sniff.resolution import SpectrumSettings
 from sniff.sweep.candidates import Candidate
+from sniff.sweep.folding import Folding, marked_images
 from sniff.sweep.hops import HopPlan, SweepSettings
 from sniff.sweep.swept import Stay, SweptLine
-from sniff.tuning import Tuning, choose_tunings
+from sniff.tuning import Tuning, Window, choose_tunings
+from sniff.units import to_db
 
 MOST_REFINED = 80
 """Lines stayed at in one sweep; the weaker ones keep the sweep's own frequency."""
 
 _STAY_SEGMENT = 4096
 _STAY_AVERAGES = 16
+_FINER = 4
 _ONE_LINE_RBW = 0.5
 _RIPPLE = 10.0  # valley ratio below which summits of one run, not looked at again, are one signal
 
@@ -31,6 +35,8 @@ class Visit:
     ----------
     numbers : tuple of int
         Of the candidates.
+    would_see_dbfs : tuple of float
+        Level at which each would have been seen there.
     peaks : tuple of Peak
         All that was refined there.
     seconds : float
@@ -38,17 +44,34 @@ class Visit:
     """
 
     numbers: tuple[int, ...]
+    would_see_dbfs: tuple[float, ...]
     peaks: tuple[Peak, ...]
     seconds: float
 
 
-def plan_stays(candidates: Sequence[Candidate], source: Source) -> tuple[Tuning, ...]:
+def plan_stays(candidates: Sequence[Candidate], info: SourceInfo) -> tuple[Tuning, ...]:
     """As few tunings as show the strongest candidates off the centre; numbers are theirs."""
     chosen = [number for number, one in enumerate(candidates) if not one.momentary][:MOST_REFINED]
     windows = [candidates[number].window for number in chosen]
+    if not info.tunable:
+        return _held(windows, chosen, info)
     return tuple(
         Tuning(center_hz=t.center_hz, windows=tuple(chosen[at] for at in t.windows))
-        for t in choose_tunings(windows, source.info)
+        for t in choose_tunings(windows, info)
+    )
+
+
+def _held(
+    windows: Sequence[Window], numbers: Sequence[int], info: SourceInfo
+) -> tuple[Tuning, ...]:
+    """Of what a recording holds, where each line lies farthest from both spike and edge."""
+    best_hz = info.usable_fraction * info.rate_hz / 4.0
+    found: dict[float, list[int]] = {}
+    for number, window in zip(numbers, windows, strict=True):
+        center_hz = min(info.centers_hz, key=lambda hz: abs(abs(window.middle_hz - hz) - best_hz))
+        found.setdefault(center_hz, []).append(number)
+    return tuple(
+        Tuning(center_hz=center_hz, windows=tuple(mine)) for center_hz, mine in found.items()
     )
 
 
@@ -58,8 +81,9 @@ def stay(
     candidates: Sequence[Candidate],
     plan: HopPlan,
     settings: SweepSettings,
+    shape: Doubles | None = None,
 ) -> Visit:
-    """Tune there, listen, and refine what its windows hold.
+    """Tune there, listen, and refine what its windows hold; levels equalised by the shape.
 
     Raises
     ------
@@ -74,15 +98,35 @@ def stay(
     seconds = settings.stay_s if info.tunable else None
     take = source.take(seconds=seconds)
     view = view_of(take, info, _look_settings(plan, settings, take.seconds or seconds), *windows)
-    return Visit(numbers=tuning.windows, peaks=view.peaks, seconds=take.seconds)
+    power = view.floor.density * view.spectrum.rbw_hz * would_see_ratio(view.spectrum, view.floor)
+    places = [(window.middle_hz - view.spectrum.first_hz) / plan.rate_hz for window in windows]
+    return Visit(
+        numbers=tuning.windows,
+        would_see_dbfs=tuple(
+            to_db(float(power[min(max(round(place * power.size), 0), power.size - 1)]))
+            for place in places
+        ),
+        peaks=tuple(_equalised(peak, view.spectrum.center_hz, plan, shape) for peak in view.peaks),
+        seconds=take.seconds,
+    )
+
+
+def _equalised(peak: Peak, center_hz: float, plan: HopPlan, shape: Doubles | None) -> Peak:
+    if shape is None:
+        return peak
+    place = round((peak.indicated_hz - center_hz) / plan.bin_hz) + plan.half_bins
+    gain = float(shape[min(max(place, 0), shape.size - 1)])
+    return replace(peak, level_dbfs=peak.level_dbfs - to_db(gain))
 
 
 def _look_settings(plan: HopPlan, settings: SweepSettings, seconds: float | None) -> LookSettings:
-    """Fine enough to refine well, and never coarser than the sweep."""
+    """Finer than the sweep, so that a weak line stands out the better, and refines well."""
     segment = plan.spectrum.segment or _STAY_SEGMENT
+    longest = max(_STAY_SEGMENT, _FINER * segment)
     if seconds is not None:
-        while 2 * segment <= min(_STAY_SEGMENT, seconds * plan.rate_hz / _STAY_AVERAGES):
-            segment *= 2
+        longest = min(longest, int(seconds * plan.rate_hz / _STAY_AVERAGES))
+    while 2 * segment <= longest:
+        segment *= 2
     return LookSettings(
         spectrum=SpectrumSettings(window=settings.window, segment=segment),
         false_alarm_rate=settings.false_alarm_rate,
@@ -95,6 +139,7 @@ def lines_of(
     correction: Correction,
     *,
     u_center_hz: float = 0.0,
+    folding: Folding | None = None,
 ) -> tuple[SweptLine, ...]:
     """Each line once: candidates that the stays found to be one are one.
 
@@ -110,9 +155,15 @@ def lines_of(
         Applied once, here.
     u_center_hz : float
         As in `SourceInfo`; of lines that were not stayed at, Hz.
+    folding : Folding, optional
+        By which those that are gone are known for images of stronger lines.
     """
     peaks = _owned(candidates, visits)
-    stayed = {number for visit in visits for number in visit.numbers}
+    would_see = {
+        number: level
+        for visit in visits
+        for number, level in zip(visit.numbers, visit.would_see_dbfs, strict=True)
+    }
     found_runs = {candidates[number].run for number, mine in peaks.items() if mine}
     lines: list[SweptLine] = []
     listed_runs = set(found_runs)
@@ -122,17 +173,19 @@ def lines_of(
             best = max(mine, key=_rank)
             lines.append(_line(best, candidate, Stay.REFINED, correction, beside=len(mine) - 1))
             continue
-        if number in stayed:
+        if number in would_see:
             if candidate.run in found_runs or _is_beside(candidate, candidates, peaks):
                 continue
-            state = Stay.GONE
+            weak = candidate.level_dbfs < would_see[number]
+            state = Stay.TOO_WEAK if weak else Stay.GONE
         else:
             if candidate.run in listed_runs and candidate.valley_ratio < _RIPPLE:
                 continue
             state = Stay.NONE
         listed_runs.add(candidate.run)
         lines.append(_line(_own_peak(candidate, u_center_hz), candidate, state, correction))
-    return _each_once(lines, candidates[0].rbw_hz) if lines else ()
+    once = _each_once(lines, candidates[0].rbw_hz) if lines else ()
+    return once if folding is None else marked_images(once, folding)
 
 
 def stay_cautions(

@@ -21,6 +21,8 @@ class Stay(str, Enum):
     """Found again; its frequency is the stay's."""
     GONE = "gone"
     """Not found again: it comes and goes, or the receiver made it at one tuning."""
+    TOO_WEAK = "too-weak"
+    """Not found again, but so weak that a stay need not show it; good to the RBW."""
     NONE = "none"
     """There was no stay; its frequency is the sweep's own, good to the RBW."""
 
