@@ -175,6 +175,11 @@ class BenchSource:
         self._takes.append(take)
         return take
 
+    def skip(self, seconds: float) -> None:
+        """Let time go by unheard: what is passed over is not made, so it passes at once."""
+        self._check_open()
+        self._pass_over(round(seconds * self._rate_hz))
+
     def close(self) -> None:
         """Remove what was kept; harmless when called twice."""
         self._closed = True
@@ -224,12 +229,15 @@ class BenchSource:
 
     def _set(self, receiver: Receiver) -> None:
         """Change the setting, and pass over what comes while it settles."""
+        self._receiver = receiver
+        self._pass_over(round(self._scene.dongle.settle_s * self._rate_hz))
+
+    def _pass_over(self, samples: int) -> None:
         if self._rendered:
             row = (self._next - self._rendered.chunk * CHUNK) // ROW
             self._loop_db = float(self._rendered.loop_db[row])
-        self._receiver = receiver
         self._rendered = None
-        self._next += round(self._scene.dongle.settle_s * self._rate_hz)
+        self._next += samples
 
     def _blocks(self, samples: int | None, fixed: Receiver | None) -> Iterator[IQBlock]:
         given = 0
