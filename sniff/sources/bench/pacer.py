@@ -29,4 +29,5 @@ class Pacer:
         now_s = self._now()
         if self._zero_s is None or now_s - self._zero_s > until_s:
             self._zero_s = now_s - until_s
-        self._sleep(until_s - (now_s - self._zero_s))
+        # After a fresh zero the difference is nothing, or less than that by rounding.
+        self._sleep(max(0.0, until_s - (now_s - self._zero_s)))

@@ -247,6 +247,15 @@ def test_a_paced_bench_that_was_left_alone_does_not_hurry_after():
     assert watch.now_s - left_s == pytest.approx(4 * 0.05, abs=1e-6)
 
 
+def test_a_late_pacer_never_sleeps_less_than_nothing():
+    watch = Watch()
+    pacer = Pacer(watch.now, watch.sleep)
+    for number in range(2000):
+        watch.now_s += 0.1 / 3.0 + 0.013 * (number % 7)  # late, by lengths that no float holds
+        pacer.wait(number / 30.0)
+    assert min(watch.slept_s) == 0.0
+
+
 def test_samples_are_tuned_to_the_indicated_centre():
     source = bench(carrier(83.4631e6))
     assert center_hz(source) == next(source.stream(seconds=0.01)).center_hz
