@@ -252,6 +252,15 @@ def format_seconds(seconds: float) -> str:
     return f"{hours:.0f} h" if hours >= 100 else f"{hours:g} h"
 
 
+def format_moment(seconds: float) -> str:
+    """A moment in a recording or run, to the millisecond: ``1.343 s``, ``2:13:07.250``."""
+    whole_ms = round(seconds * 1e3)
+    if whole_ms < 600_000:
+        return f"{whole_ms / 1e3:.3f} s"
+    minutes, ms = divmod(whole_ms, 60_000)
+    return f"{minutes // 60}:{minutes % 60:02d}:{ms / 1e3:06.3f}"
+
+
 _RATE_UNITS = ((60.0, "minute"), (1.0, "hour"), (1 / 24, "day"), (1 / 168, "week"))
 
 

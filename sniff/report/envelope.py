@@ -6,8 +6,10 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 from enum import Enum
-from math import isfinite, isinf
+from math import isfinite, isinf, isnan
 from typing import Any
+
+import numpy as np
 
 from calib.correction import Correction
 from sniff.explain import Explained
@@ -73,6 +75,8 @@ def plain(value: Any) -> Any:
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, (tuple, list)):
         return [plain(item) for item in value]
+    if isinstance(value, np.ndarray):  # in a course NaN says where nothing was observed
+        return [None if isnan(item) else plain(item) for item in value.tolist()]
     if value is None or isinstance(value, (str, bool, int)):
         return value
     number = float(value)
