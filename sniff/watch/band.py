@@ -115,7 +115,7 @@ class Band:
         """Each value is the sum of the products of successive rows with successive pieces."""
         if self._hop == 1:
             return rows[:, 0].copy()
-        products = self._kernel @ rows.T
+        products: ComplexSamples = self._kernel @ rows.T
         if self._carry.shape[1]:
             products = np.concatenate([self._carry, products], axis=1)
         values = products.shape[1] - self._pieces + 1

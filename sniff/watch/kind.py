@@ -11,12 +11,12 @@ whether that is slow or, when the oscillation ends altogether, abrupt.
 **fade**: a supply runs down by its capacitors (tens of milliseconds and more), a part warms or
 cools, the loop or the set is moved. Level slow, frequency unmoved but for its usual swing.
 
-So the frequency is asked first, then how long the level took. *Moved* means: by more than twice
-what the line swings by itself (hum, wander, noise, all measured on it before), off the straight
-line on which it drifted. *Abrupt* means: from 1 to 5 ms (or time resolutions) before it was gone it
-still had half its power in the mean, over which neither hum nor noise decides. A line that had come
-back less than 50 ms before is still settling, and shows what a start shows: such a drop-out is one
-more of the last one's kind (a joint chatters).
+So the frequency is asked first, then how long the level took. *Moved* means: by more than 0.5 ppm
+and two and a half times what the line swings by itself (hum, wander, noise, all measured on it
+before), off the straight line on which it drifted. *Abrupt* means: from 1 to 5 ms (or time
+resolutions) before it was gone it still had half its power in the mean, over which neither hum nor
+noise decides. A line that had come back less than 50 ms before is still settling, and shows what a
+start shows: such a drop-out is one more of the last one's kind (a joint chatters).
 """
 
 from dataclasses import dataclass
@@ -39,8 +39,8 @@ _SLOW_FALL = 5
 _NOT_OLD_S = 0.02
 _APART_S = 2.0  # a reference older than this has seen nothing of a hand that is coming
 _FEWEST = 8
-_SWINGS = 2.0
-_LEAST_PULL = 2e-8  # of the line's frequency: what an uncompensated crystal does by itself
+_SWINGS = 2.5
+_LEAST_PULL = 5e-7  # of the frequency: a start or an edge does not look like so much
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

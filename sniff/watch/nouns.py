@@ -195,6 +195,22 @@ class Row:
         return self.present_s / self.observed_s if self.observed_s > 0 else None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """A moment that the user marked, such as a tap.
+
+    Attributes
+    ----------
+    at_s : float
+        When, s since the source was opened.
+    label : str
+        Where, or by what, in the user's words; may be empty.
+    """
+
+    at_s: float
+    label: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WatchResult:
     """The answer of a watch, field by field what ``--json`` prints.
@@ -223,12 +239,15 @@ class WatchResult:
         After it (k = 1), Hz.
     resolution_s : float
     dropouts : tuple of Dropout
-        The first `DROPOUTS_KEPT` in full; `dropout_count` counts all.
+        The first `DROPOUTS_KEPT`; `dropout_count` counts all. Courses of the first
+        `PASSAGES_KEPT` only.
     dropout_count : int
     rate_per_hour : RatePerHour or None
     drift_hz_per_hour : float or None
+        None when it was not there long enough for one.
     stability : tuple of Deviation
         Allan deviation, Hz.
+    marks : tuple of Mark
     """
 
     verdict: WatchVerdict
@@ -251,7 +270,11 @@ class WatchResult:
     rate_per_hour: RatePerHour | None
     drift_hz_per_hour: float | None
     stability: tuple[Deviation, ...]
+    marks: tuple[Mark, ...] = ()
 
 
 DROPOUTS_KEPT = 2000
-"""Drop-outs that a result holds in full, so that memory is bounded whatever happens."""
+"""Drop-outs that a result lists, so that memory is bounded whatever happens."""
+
+PASSAGES_KEPT = 100
+"""Of these, how many keep the courses of their fall and rise."""

@@ -10,7 +10,15 @@ from sniff.units import format_frequency, format_seconds, format_span, to_db
 from sniff.watch.band import CLEAN, Band, Piece
 from sniff.watch.follower import Follower
 from sniff.watch.frames import Cutter, Grid
-from sniff.watch.nouns import DROPOUTS_KEPT, Dropout, Instant, Row, WatchResult, WatchSettings
+from sniff.watch.nouns import (
+    DROPOUTS_KEPT,
+    PASSAGES_KEPT,
+    Dropout,
+    Instant,
+    Row,
+    WatchResult,
+    WatchSettings,
+)
 from sniff.watch.search import Sighting, search
 from sniff.watch.thresholds import Thresholds, thresholds
 from sniff.watch.trace import Trace
@@ -140,8 +148,9 @@ class Watcher:
         )
 
     def _keep(self, ended: list[Dropout]) -> tuple[Dropout, ...]:
-        room = DROPOUTS_KEPT - len(self._kept)
-        self._kept.extend(ended[:room])
+        for dropout in ended[: DROPOUTS_KEPT - len(self._kept)]:
+            bare = len(self._kept) >= PASSAGES_KEPT
+            self._kept.append(replace(dropout, fall=None, rise=None) if bare else dropout)
         return tuple(ended)
 
     def _take_in(self, piece: Piece, ended: list[Dropout]) -> None:

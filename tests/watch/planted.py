@@ -1,8 +1,8 @@
 """Lines with planted drop-outs, in closed form: level and frequency against time, then noise.
 
-Breaks: a contact's exponential fall and rise, a start at a random phase and off frequency. Pulls: a
-hand on its way, capacitance as 1 / distance, loss as 1 / distance³, or an oscillator that stops when
-the hand touches. Fades: a level in decibels that sinks and comes back as a raised cosine. All with
+Breaks: a contact's exponential fall and rise, a start at a random phase and off frequency. Pulls:
+a hand on its way, capacitance as 1 / distance, loss as 1 / distance³, or an oscillator that stops
+when the hand touches. Fades: a level in decibels that sinks and comes back as a raised cosine. All with
 drift, mains hum on the level and on the frequency.
 """
 

@@ -1,0 +1,268 @@
+"""The work of ``sniff watch``: which line, the loop, and the showing of what it came to."""
+
+import re
+import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from math import hypot
+from typing import Any
+
+from calib.correction import Correction
+from sniff.cli.clocks import clock_for
+from sniff.cli.defaults import with_defaults
+from sniff.cli.keys import Keys
+from sniff.cli.marking import Marking
+from sniff.cli.plan_options import plan_from
+from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
+from sniff.errors import SourceError, UsageError
+from sniff.frontend import RailCount
+from sniff.model import Caution, Source, SourceInfo
+from sniff.pipeline import CUT_SHORT
+from sniff.report.envelope import envelope
+from sniff.report.watch_strip import LiveStrip, PlainRun
+from sniff.report.watch_text import print_watch
+from sniff.superhet.expected import expected_lines
+from sniff.tuning import Window, choose_tunings
+from sniff.units import format_frequency
+from sniff.watch.nouns import WatchResult, WatchSettings, WatchVerdict
+from sniff.watch.watcher import Watcher
+
+ROW_S = 1.0
+"""Rows of the summary: cells of the strip."""
+
+_OFF_PPM = 50.0
+_LEAST_WITHIN_HZ = 1_000.0
+_ON_CENTER_HZ = 1_000.0
+_EXITS = {
+    WatchVerdict.STEADY: 0,
+    WatchVerdict.INTERMITTENT: 1,
+    WatchVerdict.ABSENT: 1,
+    WatchVerdict.UNDECIDED: 3,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where the line is looked for on the source's own scale, Hz."""
+
+    indicated_hz: float
+    within_hz: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Run:
+    """How the loop ended."""
+
+    interrupted: bool
+    cautions: tuple[Caution, ...]
+    marking: Marking
+
+
+def watch_source(source: str, given: Mapping[str, Any]) -> int:
+    """Watch as the options say; returns the exit code."""
+    source, options = with_defaults(source, given)
+    line_hz = line_of(options)
+    most = until(options["until"])
+    if not 1e-4 <= options["resolution"] <= 1.0:
+        raise UsageError("--resolution must lie within 0.1ms and 1s")
+    with opened(source, options) as opened_source:
+        correction, noted = clock_for(opened_source.info, options)
+        place = place_of(line_hz, correction, options)
+        center_hz = tuned(opened_source, place, options)
+        info = opened_source.info
+        settings = WatchSettings(
+            resolution_s=options["resolution"], within_hz=place.within_hz, row_s=ROW_S
+        )
+        watcher = Watcher(place.indicated_hz, settings, info.rate_hz, center_hz)
+        run = _run(opened_source, watcher, correction, options, most=most)
+        info = opened_source.info
+    result = corrected(watcher.result(), correction, info)
+    result = replace(result, marks=tuple(run.marking.marks))
+    cautions = all_cautions(
+        info,
+        correction,
+        noted + _on_center(place, center_hz) + run.cautions + watcher.cautions,
+    )
+    _show(result, watcher, info, correction, cautions, options)
+    if any(caution.code == CUT_SHORT for caution in run.cautions):
+        return 4
+    return 130 if run.interrupted else _EXITS[result.verdict]
+
+
+def line_of(given: Mapping[str, Any]) -> float:
+    """The line's true frequency: as said, or the LO (of a transmitter: the carrier) of the plan.
+
+    Raises
+    ------
+    UsageError
+        When neither, or both, are given.
+    """
+    planned = given["plan_file"] is not None or given["carrier"] is not None
+    if given["line"] is not None:
+        if planned:
+            raise UsageError("--line and a plan do not go together; the plan's LO is watched")
+        if not given["line"] > 0:
+            raise UsageError(f"--line {given['line']:g} must be above zero")
+        line_hz: float = given["line"]
+        return line_hz
+    if not planned:
+        raise UsageError("which line? Give --line, or --carrier (and --if, --side), or --plan FILE")
+    wanted = [line for line in expected_lines(plan_from(given)) if line.wanted and line.radiated]
+    if not wanted:
+        raise UsageError("this plan has no line that must be there; give --line")
+    return wanted[0].expected_hz
+
+
+def until(text: str | None) -> int | None:
+    """How many drop-outs are enough: ``3 drop-outs``, ``3``.
+
+    Raises
+    ------
+    UsageError
+        When it is not a count above zero.
+    """
+    if text is None:
+        return None
+    found = re.fullmatch(r"\s*([0-9]{1,9})\s*(?:drop-?outs?)?\s*", text)
+    if not found or int(found[1]) < 1:
+        raise UsageError(f"--until {text!r} is not a count; write '3 drop-outs'")
+    return int(found[1])
+
+
+def place_of(line_hz: float, correction: Correction, given: Mapping[str, Any]) -> Place:
+    """Where the line shows, and how far off it may be."""
+    indicated_hz = correction.indicate(line_hz)
+    within_hz = given["within"]
+    if within_hz is None:
+        within_hz = hypot(2.0 * correction.u_at(indicated_hz), _OFF_PPM * 1e-6 * line_hz)
+    if within_hz <= 0:
+        raise UsageError("--within must be above zero")
+    return Place(indicated_hz=indicated_hz, within_hz=max(_LEAST_WITHIN_HZ, within_hz))
+
+
+def tuned(source: Source, place: Place, given: Mapping[str, Any]) -> float:
+    """Tune to where the line shows, unless the user said where; returns the centre, Hz."""
+    info = source.info
+    if info.duration_s is not None:
+        return source.tune(place.indicated_hz)
+    if given["center"] is not None:
+        return info.centers_hz[0]
+    window = Window(
+        low_hz=place.indicated_hz - place.within_hz, high_hz=place.indicated_hz + place.within_hz
+    )
+    chosen = choose_tunings([window], info)
+    if not chosen:
+        low, high = (format_frequency(hz) for hz in info.range_hz or info.centers_hz * 2)
+        raise UsageError(
+            f"{format_frequency(place.indicated_hz)} is outside what this source can tune, "
+            f"{low} to {high}"
+        )
+    return source.tune(chosen[0].center_hz)
+
+
+def corrected(result: WatchResult, correction: Correction, info: SourceInfo) -> WatchResult:
+    """The same with the line's true frequency: corrected once, last."""
+    if result.indicated_hz is None:
+        return result
+    u_hz = hypot(result.u_indicated_hz or 0.0, info.u_center_hz)
+    reading = correction.apply(result.indicated_hz, u_hz)
+    return replace(result, frequency_hz=reading.value_hz, u_hz=reading.u_hz)
+
+
+def _on_center(place: Place, center_hz: float) -> tuple[Caution, ...]:
+    if abs(place.indicated_hz - center_hz) > _ON_CENTER_HZ:
+        return ()
+    text = (
+        "the line lies on the centre, where the receiver has a line of its own that never goes: "
+        "set --center beside it"
+    )
+    return (Caution(code="on-centre", text=text),)
+
+
+def _run(
+    source: Source,
+    watcher: Watcher,
+    correction: Correction,
+    given: Mapping[str, Any],
+    *,
+    most: int | None,
+) -> _Run:
+    info = source.info
+    live = info.duration_s is None
+    seconds = seconds_of(info, given) if given["seconds"] is not None or not live else None
+    rails = RailCount(info.rail)
+    marking = Marking()
+    trouble: list[Caution] = []
+    interrupted = False
+    with _shown(correction, given, live=live, seconds=seconds or info.duration_s) as shown:
+        with Keys(None if live and shown is not None else -1) as keys:
+            rung = 0
+            try:
+                for block in source.stream(seconds=seconds, start_s=given["start"]):
+                    ended = watcher.push(block)
+                    rails.push(block)
+                    now = watcher.now
+                    marking.take_in(keys.pressed(), now_s=now.time_s)
+                    if shown is not None:
+                        words = marking.words if keys.listening else ""
+                        shown.update(now, watcher.rows(), ended, marks=marking.marks, words=words)
+                    if given["bell"] and now.dropouts > rung:
+                        sys.stderr.write("\a")
+                        sys.stderr.flush()
+                    rung = now.dropouts
+                    if marking.ended or (most is not None and now.dropouts >= most):
+                        break
+            except KeyboardInterrupt:
+                interrupted = True
+            except SourceError as error:
+                if watcher.now.observed_s == 0:
+                    raise
+                trouble.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
+        rest = watcher.finish()
+        if shown is not None and live:
+            shown.update(watcher.now, watcher.rows(), rest, marks=marking.marks)
+    overload = rails.caution()
+    return _Run(
+        interrupted=interrupted,
+        cautions=tuple(trouble) + (() if overload is None else (overload,)),
+        marking=marking,
+    )
+
+
+@contextmanager
+def _shown(
+    correction: Correction, given: Mapping[str, Any], *, live: bool, seconds: float | None
+) -> Iterator[LiveStrip | PlainRun | None]:
+    if given["quiet"]:
+        yield None
+    elif live:
+        with LiveStrip(correction) as strip:
+            yield strip
+    else:
+        with PlainRun(seconds) as bar:
+            yield bar
+
+
+def _show(
+    result: WatchResult,
+    watcher: Watcher,
+    info: SourceInfo,
+    correction: Correction,
+    cautions: tuple[Caution, ...],
+    given: Mapping[str, Any],
+) -> None:
+    if given["as_json"]:
+        import click
+
+        click.echo(envelope("watch", result, source=info, correction=correction, cautions=cautions))
+    else:
+        print_watch(result, info, correction)
+    if given["plot"] is not None:
+        trace = watcher.trace
+        if trace is None:
+            raise UsageError("--plot: the line was not found, so there is nothing to draw")
+        from sniff.report.plots import draw_watch, save
+
+        save(draw_watch(result, trace, clock=correction, cautions=cautions), given["plot"])
+    say_unless_quiet(cautions, given)
