@@ -20,7 +20,7 @@ from calib.correction import Correction
 from calib.fit import fit_correction
 from calib.profile import AGING_PPM_PER_YEAR, PPM_PER_DEGREE, Profile
 from calib.references import Reference
-from sniff.calibrating import measure_reference
+from sniff.calibrating.reference import measure_reference
 from sniff.pipeline import LookSettings, look
 from sniff.resolution import SpectrumSettings
 from sniff.sources.bench.schema import Dongle, Emitter, Line, Scene
@@ -93,7 +93,7 @@ def one_bench(seed: int) -> tuple[float, float]:
     bench_then = bench(known, carrier_hz=carrier_hz, clock_ppm=clock_ppm, seed=seed + 1)
     with closing(bench_then) as source:
         points = [
-            measure_reference(source, each.reference, settings=SETTINGS, seconds=SECONDS).point
+            measure_reference(source, each.reference, settings=SETTINGS, seconds=SECONDS).ways[0]
             for each in known
         ]
     fit = fit_correction(points, origin="drawn")

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import Any
 
-from calib.fit import Residual, fit_correction
+from calib.fit import Residual, fit_correction, settle
 from calib.profile import Profile
 from calib.references import ATSC_OFFSETS_HZ, KINDS, Reference, is_good_enough, reference_of
-from sniff.calibrating import Measured, measure_reference
+from sniff.calibrating.measured import Measured
+from sniff.calibrating.reference import measure_reference
 from sniff.cli.clocks import clock_store
 from sniff.cli.defaults import with_defaults
 from sniff.cli.running import look_settings, opened, say_unless_quiet, seconds_of
@@ -57,7 +58,8 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
             for reference in references
         ]
         info = opened_source.info
-    fit = fit_correction([m.point for m in measured], origin="just calibrated")
+    settled = settle([each.ways for each in measured])
+    fit = fit_correction(settled.points, origin="just calibrated")
     name = options["save"] or info.serial
     saved, why = None, None
     if options["no_save"]:

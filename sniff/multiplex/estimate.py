@@ -15,12 +15,11 @@ import numpy as np
 from sniff.model import Take
 from sniff.multiplex.carriers import demodulate, first_stretch, samples_needed, which_carrier
 from sniff.multiplex.prefix import PrefixCorrelator, prefix_course
+from sniff.multiplex.recognize import Silence, recognize
 from sniff.multiplex.systems import Rhythm, System
-from sniff.multiplex.track import Track, track
+from sniff.multiplex.track import FEWEST_CHUNKS, Track, track
 
-_TRY_S = 0.1  # of each rhythm, to find the one that is sent
 _COARSE_S = 2.0
-_CHUNK_S = 0.02
 _SURE = 5.0  # standard deviations of the symbols' clock
 _U_SAMPLER_FLOOR_PPM = 0.02  # a resampler's own steps (DONGLE facts: below 0.03 ppm)
 
@@ -78,7 +77,7 @@ def estimate_multiplex(
     usable_fraction: float,
     u_center_hz: float = 0.0,
     reach_ppm: float = 200.0,
-) -> MultiplexEstimate | None:
+) -> MultiplexEstimate | Silence:
     """Measure a multiplex.
 
     Parameters
@@ -97,16 +96,15 @@ def estimate_multiplex(
 
     Returns
     -------
-    MultiplexEstimate or None
-        None where no multiplex of these systems stands out, or too little was observed.
+    MultiplexEstimate or Silence
     """
-    found = _find(take, systems, nominal_hz, usable_fraction)
-    if found is None:
-        return None
-    system, rhythm, band_hz = found
-    known = _follow(take, rhythm, band_hz, stretch=1.0, chunk_s=None, until_s=_COARSE_S)
-    if known is None:
-        return None
+    found = recognize(take, systems, nominal_hz=nominal_hz, usable_fraction=usable_fraction)
+    if isinstance(found, Silence):
+        return found
+    system, rhythm, band_hz = found.system, found.rhythm, found.band_hz
+    known = _follow(take, rhythm, band_hz, stretch=1.0, until_s=_COARSE_S)
+    if isinstance(known, Silence):
+        return known
     channel = _Channel(
         system=system,
         nominal_hz=nominal_hz,
@@ -121,9 +119,9 @@ def estimate_multiplex(
         chosen = channel.decide(known, pattern)
         clock_ppm = chosen[0].clock_ppm if len(chosen) == 1 else known.sampler_ppm
         stretch = 1.0 + clock_ppm * 1e-6
-        again = _follow(take, rhythm, band_hz, stretch=stretch, chunk_s=_CHUNK_S, until_s=np.inf)
-        if again is None:
-            return None
+        again = _follow(take, rhythm, band_hz, stretch=stretch, until_s=np.inf)
+        if isinstance(again, Silence):
+            return again
         known, was_open = again, len(chosen) != 1
         if not was_open:
             break
@@ -140,57 +138,19 @@ def estimate_multiplex(
     )
 
 
-def view_of_channel(
-    system: System, *, nominal_hz: float, center_hz: float, rate_hz: float, usable_fraction: float
-) -> tuple[float, float]:
-    """What of a channel lies in the usable span, Hz from the centre."""
-    middle_hz = nominal_hz - center_hz
-    # Room for a clock that is off, and for the empty carriers beside.
-    half_hz = system.half_width_hz + 200e-6 * nominal_hz + 4.0 * system.spacing_hz
-    edge_hz = 0.5 * usable_fraction * rate_hz
-    return max(-edge_hz, middle_hz - half_hz), min(edge_hz, middle_hz + half_hz)
-
-
-def _find(
-    take: Take, systems: Sequence[System], nominal_hz: float, usable_fraction: float
-) -> tuple[System, Rhythm, tuple[float, float]] | None:
-    """The system and rhythm that stand out most."""
-    best: tuple[float, System, Rhythm, tuple[float, float]] | None = None
-    for system in systems:
-        band_hz = view_of_channel(
-            system,
-            nominal_hz=nominal_hz,
-            center_hz=take.center_hz,
-            rate_hz=take.rate_hz,
-            usable_fraction=usable_fraction,
-        )
-        if band_hz[1] - band_hz[0] < 16.0 * system.spacing_hz:
-            continue
-        for rhythm in system.rhythms:
-            correlator = PrefixCorrelator(rhythm, rate_hz=take.rate_hz, band_hz=band_hz)
-            course = prefix_course(
-                take.blocks(), correlator, until_s=max(_TRY_S, 3.0 * rhythm.period_s)
-            )
-            standing = float(np.median(course.standing)) if course.standing.size else 0.0
-            if best is None or standing > best[0]:
-                best = standing, system, rhythm, band_hz
-    return None if best is None else best[1:]
-
-
 def _follow(
     take: Take,
     rhythm: Rhythm,
     band_hz: tuple[float, float],
     *,
     stretch: float,
-    chunk_s: float | None,
     until_s: float,
-) -> Track | None:
-    correlator = PrefixCorrelator(
-        rhythm, rate_hz=take.rate_hz, band_hz=band_hz, stretch=stretch, chunk_s=chunk_s
-    )
+) -> Track | Silence:
+    correlator = PrefixCorrelator(rhythm, rate_hz=take.rate_hz, band_hz=band_hz, stretch=stretch)
     course = prefix_course(take.blocks(), correlator, until_s=until_s)
-    return track(course, correlator.fold)
+    if course.standing.size < FEWEST_CHUNKS:
+        return Silence.SHORT
+    return track(course, correlator.fold) or Silence.WEAK
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,7 +13,7 @@ import ducc0
 import numpy as np
 import numpy.typing as npt
 
-from sniff.model import Doubles, IQBlock
+from sniff.model import ComplexSamples, Doubles, IQBlock
 from sniff.multiplex.systems import Rhythm
 from sniff.segments import SegmentBatch, SegmentTrain
 
@@ -23,10 +23,11 @@ _SEGMENT = 2**14
 _EDGE = 96  # samples at a segment's ends that its filter's wrap-around spoils
 _BINS_PER_GUARD = 64.0
 _WORST_CLOCK = 200e-6
-_LONGEST_CHUNK_S = 0.05
-_SLOPES_PER_GUARD = 2.0  # a steeper filter would ring for longer than the copy lasts
+_LONGEST_CHUNK_S = 0.02
+_SLOPES_PER_GUARD = 3.0  # a filter with steeper slopes would ring for longer than the copy lasts
+_SLOPE_SHARE = 0.15  # of the band: a gentle slope costs little and rings for shorter still
 _LOST = 0.9  # of a chunk; less was observed of it, and it is passed over
-_INNER = (0.3, 0.95)  # of the copy: echoes spoil its beginning, a timing a little late its end
+_INNER = (0.3, 0.8)  # of the copy: echoes spoil its beginning, the filter's ringing its end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,12 +63,18 @@ class Fold:
         Indicated over true time.
     period_s, chunk_s, bin_s : float
         Length of a period, of a chunk, and of a bin of a period, indicated s.
+    sample_s : float
+        Distance of two samples, indicated s.
+    looks : float
+        Independent values in one copy: its length times the band that is used.
     """
 
     stretch: float
     period_s: float
     chunk_s: float
     bin_s: float
+    sample_s: float
+    looks: float
 
 
 class PrefixCorrelator:
@@ -82,8 +89,6 @@ class PrefixCorrelator:
         What of the span is used, from the centre, Hz.
     stretch : float
         Indicated over true time, 1 + clock error: as well as it is known.
-    chunk_s : float or None
-        Length of a chunk; None for what a clock off by 200 ppm allows.
     """
 
     def __init__(
@@ -93,7 +98,6 @@ class PrefixCorrelator:
         rate_hz: float,
         band_hz: tuple[float, float],
         stretch: float = 1.0,
-        chunk_s: float | None = None,
     ) -> None:
         self._rate_hz = rate_hz
         self._period_s = rhythm.period_s * stretch
@@ -104,14 +108,13 @@ class PrefixCorrelator:
         self._hop = size - spoilt
         self._train = SegmentTrain(segment=size, hop=self._hop, per_batch=1)
         turns = np.fft.fftfreq(size).astype(np.float64)
-        self._band = _pass_band(turns * rate_hz, band_hz, _SLOPES_PER_GUARD / guard_s).astype(
-            np.float32
-        )
+        slope_hz = max(_SLOPES_PER_GUARD / guard_s, _SLOPE_SHARE * (band_hz[1] - band_hz[0]))
+        self._band = _pass_band(turns * rate_hz, band_hz, slope_hz).astype(np.float32)
         self._advance = np.exp(2j * np.pi * turns * lag).astype(np.complex64)
         self._share = (band_hz[1] - band_hz[0]) / rate_hz
 
-        if chunk_s is None:
-            chunk_s = min(_LONGEST_CHUNK_S, guard_s / 4.0 / _WORST_CLOCK)
+        # So short that the worst clock moves the symbols by no more than a part of the copy.
+        chunk_s = min(_LONGEST_CHUNK_S, guard_s / 4.0 / _WORST_CLOCK)
         periods = max(1, int(chunk_s / self._period_s))
         self._chunk_s = periods * self._period_s
         step_s = max(guard_s / _BINS_PER_GUARD, 1.0 / rate_hz)
@@ -131,6 +134,8 @@ class PrefixCorrelator:
             period_s=self._period_s,
             chunk_s=self._chunk_s,
             bin_s=self._period_s / self._bins,
+            sample_s=1.0 / rate_hz,
+            looks=(band_hz[1] - band_hz[0]) * guard_s,
         )
         self._origin_s: float | None = None
         self._number = 0
@@ -168,18 +173,26 @@ class PrefixCorrelator:
         if self._origin_s is None:
             self._origin_s = float(times_s[0])
         numbers = ((times_s - self._origin_s) / self._chunk_s).astype(np.int64)
-        places = (times_s / self._period_s % 1.0 * self._bins).astype(np.int64) % self._bins
+        places = times_s / self._period_s % 1.0 * self._bins
         borders = np.flatnonzero(np.diff(numbers)) + 1
         for part in np.split(np.arange(self._hop), borders):
             if numbers[part[0]] != self._number:
                 self._end_chunk()
                 self._number = int(numbers[part[0]])
             within = slice(part[0], part[-1] + 1)
-            at, values = places[within], products[within]
-            self._sums.real += np.bincount(at, values.real, self._bins)
-            self._sums.imag += np.bincount(at, values.imag, self._bins)
+            self._fold(places[within], products[within])
             self._power += float(powers[within].sum(dtype=np.float64))
             self._samples += part.size
+
+    def _fold(self, places: Doubles, values: ComplexSamples) -> None:
+        # Shared between two bins by nearness: bins may be no shorter than samples, and whole ones
+        # would move the symbols in steps.
+        first = places.astype(np.int64)
+        later = (places - first).astype(np.float32)
+        for at, share in ((first, 1.0 - later), (first + 1, later)):
+            at %= self._bins
+            self._sums.real += np.bincount(at, values.real * share, self._bins)
+            self._sums.imag += np.bincount(at, values.imag * share, self._bins)
 
     def _end_chunk(self) -> None:
         if self._samples >= _LOST * self._chunk_s * self._rate_hz and self._power > 0:

@@ -97,8 +97,8 @@ def _dab() -> System:
     return System(name="DAB mode I", rhythms=(rhythm,), reach=768, middle_empty=True, pilots=())
 
 
-def _dvbt(mode: int, t_s: float) -> System:
-    useful_s = 2048 * mode // 2 * t_s
+def _dvbt(mode: int, width: int) -> System:
+    useful_s = 2048 * mode // 2 * DVBT_T_S[width]
     # The places of mode 8k are those of 2k, four times one after the other.
     last = 1704 * mode // 2
     pilots = {place + 1704 * turn for place in _PILOTS_2K for turn in range(mode // 2)}
@@ -112,7 +112,7 @@ def _dvbt(mode: int, t_s: float) -> System:
         for part in (4, 8, 16, 32)
     )
     return System(
-        name=f"DVB-T {mode}k",
+        name=f"DVB-T {mode}k in {width} MHz",
         rhythms=rhythms,
         reach=last // 2,
         middle_empty=False,
@@ -122,6 +122,6 @@ def _dvbt(mode: int, t_s: float) -> System:
 
 SYSTEMS: dict[str, tuple[System, ...]] = {
     "dab": (_dab(),),
-    **{f"dvbt{width}": (_dvbt(8, t_s), _dvbt(2, t_s)) for width, t_s in DVBT_T_S.items()},
+    **{f"dvbt{width}": (_dvbt(8, width), _dvbt(2, width)) for width in DVBT_T_S},
 }
 """By the name that a reference bears; several where the mode is only found by listening."""

@@ -9,11 +9,13 @@ from sniff.model import Doubles
 from sniff.multiplex.prefix import Fold, PrefixCourse
 
 FEWEST_CHUNKS = 8
+CLEAR = 6.0
+"""Standard deviations above which symbols are no chance: a chunk has some hundred places."""
 
-_CLEAR = 6.0  # standard deviations; a chunk has some hundred places to be fooled at
 _STRAY = 5.0  # of the middle deviation; an echo's timing, not the signal's
-_U_TURN_FLOOR = 1e-4  # of a spacing: what echoes and the filter's ringing leave
+_U_TURN_ONE = 5e-4  # of a spacing: what pilots and echoes leave however long one listens
 _TIP = 0.25  # of a bin of timing: how far the tip between bins may be off
+_GRID = 0.3  # of a sample: how far the timing may wander as the symbols slip along the samples
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +78,7 @@ def track(course: PrefixCourse, fold: Fold) -> Track | None:
     Track or None
         None where no rhythm stands out of chance, or too little was observed.
     """
-    clear = course.standing > _CLEAR
+    clear = course.standing > CLEAR
     if clear.sum() < max(FEWEST_CHUNKS, 0.8 * clear.size):
         return None
     times_s, turns = course.times_s[clear], course.turns[clear]
@@ -90,16 +92,21 @@ def track(course: PrefixCourse, fold: Fold) -> Track | None:
     rest = timings_s[kept] - np.polyval((drift, timing_s), t)
     spread_s = hypot(float(rest.std(ddof=2)), _TIP * fold.bin_s / sqrt(3.0))
     turn, u_turn, steady = _mean_turn(turns)
+    u_drift = spread_s / float(np.sqrt((t**2).sum()))
+    # A slow wander does not average out: as a ramp over the whole it has this slope.
+    u_grid = _GRID * fold.sample_s * sqrt(12.0) / float(np.ptp(t))
     return Track(
         # A period that lasts longer by the factor c / stretch moves by (c - stretch) / stretch.
         sampler_ppm=(fold.stretch * (1.0 + float(drift)) - 1.0) * 1e6,
-        u_sampler_ppm=spread_s / float(np.sqrt((t**2).sum())) * 1e6,
+        u_sampler_ppm=hypot(u_drift, u_grid) * 1e6,
         fold=fold,
         timing_s=float(timing_s),
         at_s=at_s,
         drift=float(drift),
         turn=turn,
-        u_turn=hypot(u_turn, _U_TURN_FLOOR),
+        # Pilots do not average out where a neighbouring symbol reaches into the copy, by an echo
+        # or the filter's ringing; found on synthetic multiplexes, as rms over clocks and echoes.
+        u_turn=hypot(u_turn, _U_TURN_ONE / sqrt(fold.looks)),
         steady=steady,
         likeness=min(1.0, float(np.abs(turns.mean()))),
         seconds=times_s.size * fold.chunk_s,

@@ -26,7 +26,7 @@ def test_dab_mode_i_is_the_standards() -> None:
 @pytest.mark.parametrize("mode", [2, 8])
 def test_dvbt_is_the_standards(mode: int) -> None:
     useful_s, spacing_hz, carriers, pilots = published.DVBT_8MHZ[mode]
-    (system,) = (s for s in SYSTEMS["dvbt8"] if s.name == f"DVB-T {mode}k")
+    (system,) = (s for s in SYSTEMS["dvbt8"] if s.name == f"DVB-T {mode}k in 8 MHz")
     assert system.useful_s == pytest.approx(useful_s, rel=1e-12)
     assert system.spacing_hz == pytest.approx(spacing_hz, abs=0.5)
     assert 2 * system.reach + 1 == carriers

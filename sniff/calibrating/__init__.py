@@ -1,0 +1,1 @@
+"""Calibrating: from a reference on the air to where the instrument indicates it."""
