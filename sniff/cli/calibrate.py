@@ -14,6 +14,7 @@ from sniff.cli.options import (
     optional_source_options,
     spectrum_options,
 )
+from sniff.cli.references import kinds_in_words
 
 
 @click.group(invoke_without_command=True)
@@ -23,9 +24,17 @@ from sniff.cli.options import (
     "--reference",
     "references",
     multiple=True,
-    metavar="[KIND:]F",
-    help="A carrier of known frequency: fm, am, weather, atsc, standard-frequency or set, such as"
-    " weather:162.55M; or a frequency alone with --accuracy. May be given more than once.",
+    metavar="REFERENCE",
+    help="A carrier of known frequency, KIND:F or KIND:CHANNEL, such as weather:162.55M or dab:5A;"
+    f" kinds: {kinds_in_words()}. Or the name of one of your own. Or a frequency alone with"
+    " --accuracy. May be given more than once.",
+)
+@click.option(
+    "--references",
+    "references_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="References of your own, TOML, beside those of your configuration folder.",
 )
 @click.option(
     "--accuracy", type=TOLERANCE, help="Of references given by frequency alone: 0.1ppm or 2Hz."
@@ -59,6 +68,7 @@ def calibrate(ctx: click.Context, /, **given: Any) -> None:
 
     \b
     sniff calibrate --from dongle --gain 30 --seconds 10 --reference weather:162.55M
+    sniff calibrate --from dongle --reference dab:5A --reference dvbt8:21
     sniff calibrate --from dongle --reference 100M --accuracy 0.1ppm --for 20ppm
     sniff calibrate --from dongle --gain 20 --level -30dBm --at 100M --level-accuracy 1dB
     sniff calibrate list
@@ -71,6 +81,22 @@ def calibrate(ctx: click.Context, /, **given: Any) -> None:
         from sniff.cli.calibration import calibrate_from
 
         ctx.exit(calibrate_from(given))
+
+
+@calibrate.command("references")
+@click.option(
+    "--references",
+    "references_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="References of your own, TOML.",
+)
+def list_references(references_file: Path | None) -> None:
+    """All kinds of references and your own: how good, where they hold, by whom."""
+    from sniff.cli.own_references import own_references, references_path
+    from sniff.report.reference_text import print_references
+
+    print_references(own_references(references_file), path=references_path())
 
 
 @calibrate.command("list")

@@ -5,19 +5,18 @@ from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import Any
 
-from calib.fit import Residual, fit_correction, settle
+from calib.fit import Fit, Residual, Settled, fit_correction, settle
 from calib.profile import Profile
-from calib.references import ATSC_OFFSETS_HZ, KINDS, Reference, is_good_enough, reference_of
-from sniff.calibrating.measured import Measured
 from sniff.calibrating.reference import measure_reference
 from sniff.cli.clocks import clock_store
 from sniff.cli.defaults import with_defaults
+from sniff.cli.references import references_from
 from sniff.cli.running import look_settings, opened, say_unless_quiet, seconds_of
 from sniff.errors import UsageError
 from sniff.model import Caution
 from sniff.report.calibration_text import print_calibration
 from sniff.report.envelope import envelope
-from sniff.units import Tolerance, format_frequency, format_parts, parse_frequency
+from sniff.units import format_ppm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,9 +38,7 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
         raise UsageError("--from is missing: which dongle or recording hears the reference?")
     if not given["references"]:
         raise UsageError("--reference is missing: which carrier is known?")
-    references = [_reference(text, given["accuracy"]) for text in given["references"]]
-    for reference in references:
-        _refuse_if_useless(reference, given["wanted"])
+    references = references_from(given)
     source, options = with_defaults(given["source"], given)
     if options["converter"] is not None:
         raise UsageError("a converter's own LO would count as the clock's error; calibrate without")
@@ -66,6 +63,8 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
         why = "not asked for"
     elif name is None:
         why = "the source names no dongle: give --save NAME"
+    elif settled.others and options["save"] is None:
+        why = "which offset a pilot has is open: a second reference settles it, --save keeps it"
     else:
         profile = Profile(
             name=name,
@@ -85,7 +84,11 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
         saved=saved,
         why=why,
     )
-    cautions = _cautions(measured, fit.references, references)
+    cautions = (
+        *(caution for each in measured for caution in each.cautions),
+        *_disagreements(fit),
+        *_open_ways(settled),
+    )
     if options["as_json"]:
         import click
 
@@ -98,60 +101,34 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
     return 0
 
 
-def _reference(text: str, accuracy: Tolerance | None) -> Reference:
-    kind_name, colon, rest = text.partition(":")
-    if colon:
-        if kind_name not in KINDS:
-            raise UsageError(f"{kind_name!r} is no kind of reference; there are {', '.join(KINDS)}")
-        return reference_of(KINDS[kind_name], _above_zero(rest))
-    nominal_hz = _above_zero(text)
-    if accuracy is None:
-        raise UsageError(
-            f"--reference {text}: how good is it? Give --accuracy, or a kind: {', '.join(KINDS)}"
+def _disagreements(fit: Fit) -> tuple[Caution, ...]:
+    outliers = [
+        Caution(
+            code="outlier",
+            text=f"{residual.name} disagrees with all others by "
+            f"{format_ppm(residual.residual_ppm, 2.0 * residual.u_ppm)} and was left out",
         )
-    return Reference(
-        name=f"reference {format_frequency(nominal_hz)}",
-        nominal_hz=nominal_hz,
-        # A reference without any doubt would let the fit claim what nobody knows.
-        limit_hz=max(accuracy.at(nominal_hz), nominal_hz * 1e-12),
-        source=f"accuracy {accuracy} as stated",
+        for residual in fit.references
+        if not residual.used
+    ]
+    at_odds = [
+        Caution(
+            code="at-odds",
+            text=f"{one} and {other} cannot both lie within their limits: one of them is not what "
+            "it is taken for",
+        )
+        for one, other in fit.at_odds
+    ]
+    return (*outliers, *at_odds)
+
+
+def _open_ways(settled: Settled) -> tuple[Caution, ...]:
+    if not settled.others:
+        return ()
+    ways = " or ".join(
+        f"{format_ppm(fit_correction(points, origin='as offset').correction.ppm)} by "
+        f"{', '.join(point.name for point in points)}"
+        for points in settled.others
     )
-
-
-def _above_zero(text: str) -> float:
-    hz = parse_frequency(text)
-    if hz <= 0:
-        raise UsageError(f"--reference {text}: a carrier lies above zero")
-    return hz
-
-
-def _refuse_if_useless(reference: Reference, wanted: Tolerance | None) -> None:
-    if wanted is None:
-        return
-    tolerance_ppm = wanted.ppm or wanted.at(reference.nominal_hz) / reference.nominal_hz * 1e6
-    if not is_good_enough(reference, tolerance_ppm):
-        expanded = format_parts(2.0 * reference.u_ppm)
-        raise UsageError(
-            f"{reference.name} cannot serve for {wanted}: it lies within "
-            f"±{format_parts(reference.limit_hz / reference.nominal_hz * 1e6)}, so u = "
-            f"{format_parts(reference.u_ppm)} (by the root of 3) and U = {expanded}, more than "
-            f"half of {format_parts(tolerance_ppm)}"
-        )
-
-
-def _cautions(
-    measured: list[Measured], residuals: tuple[Residual, ...], references: list[Reference]
-) -> tuple[Caution, ...]:
-    cautions = [caution for each in measured for caution in each.cautions]
-    for residual in residuals:
-        if not residual.used:
-            text = (
-                f"{residual.name} disagrees with all others by {residual.residual_ppm:+.2f} ppm "
-                "and was left out"
-            )
-            cautions.append(Caution(code="outlier", text=text))
-    if any(reference.name.startswith("atsc") for reference in references):
-        offsets = " or ".join(f"+{offset_hz / 1e3:.3f} kHz" for offset_hz in ATSC_OFFSETS_HZ)
-        text = f"a pilot may be offset by {offsets}: check it by a second reference"
-        cautions.append(Caution(code="pilot-offset", text=text))
-    return tuple(cautions)
+    text = f"a pilot may be offset: the clock may as well be {ways}; a second reference settles it"
+    return (Caution(code="pilot-offset", text=text),)
