@@ -20,6 +20,7 @@ from sniff.multiplex.systems import Rhythm, System
 from sniff.multiplex.track import FEWEST_CHUNKS, Track, track
 
 _COARSE_S = 2.0
+_BESIDE_HZ = 200e3  # some networks put a channel 1/6 MHz beside
 _SURE = 5.0  # standard deviations of the symbols' clock
 _U_SAMPLER_FLOOR_PPM = 0.02  # a resampler's own steps (DONGLE facts: below 0.03 ppm)
 
@@ -48,6 +49,9 @@ class MultiplexEstimate:
         carriers and the symbols tell cannot both be.
     u_hz : float
         Standard uncertainty (k = 1) of `Candidate.indicated_hz`, Hz.
+    middle_hz : float or None
+        Where the channel's middle lies by the pattern of carriers and the symbols' clock, Hz; None
+        where no pattern was made out.
     sampler_ppm, u_sampler_ppm : float
         Clock error by the symbols' rhythm alone.
     likeness : float
@@ -62,6 +66,7 @@ class MultiplexEstimate:
     guard_share: float
     candidates: tuple[Candidate, ...]
     u_hz: float
+    middle_hz: float | None
     sampler_ppm: float
     u_sampler_ppm: float
     likeness: float
@@ -130,6 +135,10 @@ def estimate_multiplex(
         guard_share=rhythm.guard_s / rhythm.useful_s,
         candidates=channel.decide(known, pattern),
         u_hz=hypot(known.u_turn * system.spacing_hz, u_center_hz),
+        middle_hz=None
+        if pattern is None
+        else take.center_hz * (1.0 + known.sampler_ppm * 1e-6)
+        + (pattern + known.turn) * system.spacing_hz,
         sampler_ppm=known.sampler_ppm,
         u_sampler_ppm=known.u_sampler_ppm,
         likeness=known.likeness,
@@ -212,5 +221,8 @@ def _by_pattern(
     )
     if cells is None:
         return None
-    places = [candidate.place for candidate in channel.candidates(known.turn)]
-    return which_carrier(cells, channel.system, places)
+    # Farther than a clock could move it, too: a middle that is elsewhere is to be told.
+    at = round((channel.nominal_hz - channel.center_hz) * channel.system.useful_s - known.turn)
+    far_hz = channel.reach_ppm * 1e-6 * channel.nominal_hz + _BESIDE_HZ
+    reach = ceil(far_hz * channel.system.useful_s)
+    return which_carrier(cells, channel.system, range(at - reach, at + reach + 1))

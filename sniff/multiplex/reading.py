@@ -95,10 +95,12 @@ def _why_open(found: MultiplexEstimate, reference: Reference) -> str:
             "it is probably another system's, or the recording's rate is not what it says"
         )
     if not found.candidates:
+        lies = ""
+        if found.middle_hz is not None:
+            lies = f" but about {format_frequency(found.middle_hz, u_ppm * found.middle_hz * 1e-6)}"
         return (
-            f"its symbols tell of a clock {by_symbols} off, and with that no carrier is where it "
-            f"should be: its centre is not {format_frequency(reference.nominal_hz)}; some networks "
-            "put it 1/6 MHz beside: give its true centre"
+            f"its symbols tell of a clock {by_symbols} off, and with that its centre is not "
+            f"{format_frequency(reference.nominal_hz)}{lies}; give its true centre"
         )
     clocks = [format_ppm(candidate.clock_ppm) for candidate in found.candidates]
     named = ", ".join(clocks[:_NAMED]) + (", ..." if len(clocks) > _NAMED else "")
