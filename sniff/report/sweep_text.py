@@ -2,12 +2,13 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 
 from rich.text import Text
 
 from calib.correction import Correction
-from sniff.model import SourceInfo
-from sniff.naming import names_in_words
+from sniff.model import Mark, SourceInfo
+from sniff.naming import Family, names_in_words
 from sniff.report.look_text import clock_words, remarks
 from sniff.report.text import console, table
 from sniff.sweep.swept import Stay, Sweep, SweptLine
@@ -123,7 +124,9 @@ def _at_input(line: SweptLine) -> str:
 def _remarks(line: SweptLine, rbw_hz: float, clock_hz: float | None) -> str:
     words = []
     if line.stay is Stay.REFINED:
-        words.append(remarks(line, rbw_hz, clock_hz))
+        named = any(one.likely and one.family is Family.OWN_SPUR for one in line.explanations)
+        marks = tuple(mark for mark in line.marks if not (named and mark is Mark.OWN_SPUR))
+        words.append(remarks(replace(line, marks=marks), rbw_hz, clock_hz))
     elif line.marks:
         words.append("shown by a stronger line, at one tuning")
     elif line.once:

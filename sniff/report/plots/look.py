@@ -12,9 +12,9 @@ from sniff.look import Look, SeenLine
 from sniff.model import NOT_SIGNALS
 from sniff.report.plots import labels, style
 from sniff.report.plots.axis import U_WORDS, Ruler, Scale, how_taken, scale_of
+from sniff.report.plots.leaders import draw_leaders
 from sniff.report.plots.page import (
     WIDTH_MM,
-    Page,
     Sheet,
     open_page,
     text_width_mm,
@@ -22,7 +22,6 @@ from sniff.report.plots.page import (
 )
 from sniff.report.plots.trace import (
     MARKER_PT,
-    TIP_PT,
     draw_marker,
     draw_traces,
     height_dbfs,
@@ -100,7 +99,16 @@ def draw_look(
         for line in look.result.peaks:
             _mark(axes, look, line, named=line in named)
         heights = [height_dbfs(look, line.indicated_hz, line.level_dbfs) for line in named]
-        _draw_labels(page, axes, band, heights, texts, at_mm, top_mm=sheet.top_mm)
+        draw_leaders(
+            page,
+            axes,
+            band,
+            levels_dbfs=heights,
+            texts=texts,
+            at_mm=at_mm,
+            top_mm=sheet.top_mm,
+            axes_height_mm=_AXES_HEIGHT_MM,
+        )
         return page.figure
 
 
@@ -162,36 +170,6 @@ def _mark(axes: Axes, look: Look, line: SeenLine, *, named: bool) -> None:
     size_pt = MARKER_PT if named else 0.75 * MARKER_PT
     level = height_dbfs(look, line.indicated_hz, line.level_dbfs)
     draw_marker(axes, _RULER.place(line.frequency_hz), level, shape, size_pt=size_pt)
-
-
-def _draw_labels(
-    page: Page,
-    axes: Axes,
-    band: labels.Band,
-    heights_dbfs: Sequence[float],
-    texts: Sequence[str],
-    at_mm: Sequence[float],
-    *,
-    top_mm: float,
-) -> None:
-    """Labels and their leaders: down beside the lower labels, aslant, down to the marker."""
-    low, high = axes.get_ylim()
-    axes_top_mm = top_mm + band.height_mm
-    slant_mm = axes_top_mm - band.slant_mm
-    for number, (level, text, x_mm) in enumerate(zip(heights_dbfs, texts, at_mm, strict=True)):
-        place = band.places[number]
-        bottom_mm = slant_mm - place.above_mm
-        tip_mm = axes_top_mm + _AXES_HEIGHT_MM * (high - level) / (high - low)
-        tip_mm -= (TIP_PT + MARKER_PT / 2.0) * style.MM_PER_PT
-        page.draw(
-            [place.x_mm, place.x_mm, x_mm, x_mm],
-            [bottom_mm, slant_mm, axes_top_mm - 0.5, max(tip_mm, axes_top_mm)],
-            color=style.PALE_INK,
-            linewidth=0.5,
-            zorder=3,
-        ).set_gid(f"leader-{number}")
-        label = page.write(place.x_mm, bottom_mm - 0.4, text, ha="center", va="bottom")
-        label.set_gid(f"line-{number}")
 
 
 def _title(look: Look, low_hz: float, high_hz: float) -> str:
