@@ -45,6 +45,9 @@ class Profile:
         Of the dongle then, °C.
     drift_ppm_per_hour : float or None
         Half-width of what it still drifted then, ppm per hour; None when it was not followed.
+    dongle : str or None
+        Serial number of the dongle it was made with; None where the source named none. Another
+        name does not change it.
     """
 
     name: str
@@ -54,6 +57,7 @@ class Profile:
     references: tuple[str, ...]
     temperature_c: float | None = None
     drift_ppm_per_hour: float | None = None
+    dongle: str | None = None
 
     def age_days(self, now: datetime) -> float:
         """How old it is, days; a date in the future counts as today."""

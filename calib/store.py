@@ -74,6 +74,7 @@ def render(history: tuple[Profile, ...]) -> str:
             "references": list(profile.references),
             "temperature_c": profile.temperature_c,
             "drift_ppm_per_hour": profile.drift_ppm_per_hour,
+            "dongle": profile.dongle,
         }
         for profile in history
     ]
@@ -96,7 +97,8 @@ def _profile(entry: Any) -> Profile:
     if made.tzinfo is None:
         raise ValueError("no time zone")
     temperature = entry["temperature_c"]
-    drift = entry.get("drift_ppm_per_hour")  # files from before it was kept lack it
+    # Files from before they were kept lack these.
+    drift, dongle = entry.get("drift_ppm_per_hour"), entry.get("dongle")
     profile = Profile(
         name=str(entry["name"]),
         ppm=float(entry["ppm"]),
@@ -105,6 +107,7 @@ def _profile(entry: Any) -> Profile:
         references=tuple(str(each) for each in entry["references"]),
         temperature_c=None if temperature is None else float(temperature),
         drift_ppm_per_hour=None if drift is None else float(drift),
+        dongle=None if dongle is None else str(dongle),
     )
     profile.correction(made)  # refuses what is no number
     if not isfinite(profile.drift_ppm_per_hour or 0.0):

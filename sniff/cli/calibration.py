@@ -73,6 +73,7 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
             made=datetime.now(timezone.utc),
             references=tuple(r.name for r in fit.references if r.used),
             temperature_c=options["temperature"],
+            dongle=info.serial,
         )
         saved = str(clock_store().save(profile))
     result = CalibrateResult(

@@ -49,6 +49,7 @@ def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, t
             raise UsageError(f"no clock is called {named!r}; there are: {there}")
         return correction_from(given), ()
     correction, cautions = _applied(profile, given)
+    cautions += _of_another(profile, info)
     if named is None and profile.name in FACTORY_SERIALS:
         text = (
             f"the clock was found by the serial number {profile.name}, which most dongles bear "
@@ -56,6 +57,17 @@ def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, t
         )
         cautions = (*cautions, Caution(code="common-serial", text=text))
     return correction, cautions
+
+
+def _of_another(profile: Profile, info: SourceInfo) -> tuple[Caution, ...]:
+    """A clock made with another dongle may be meant, but must be said."""
+    if profile.dongle in (None, info.serial) or info.serial is None:
+        return ()
+    text = (
+        f"the clock {profile.name} was calibrated on dongle {profile.dongle}, and this is "
+        f"{info.serial}: another crystal, which may be off by as much as one never calibrated"
+    )
+    return (Caution(code="other-dongle", text=text),)
 
 
 def _applied(profile: Profile, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:
