@@ -3,8 +3,8 @@
 The rule of plausibility: an explanation is one of a family of candidates (the set's oscillators,
 its mixing products of one order ...). Were lines strewn at random over the span, one of the
 family's n candidates would have a given line within its window of width w by chance in
-``n w / span`` of all cases. The smaller that chance, the more plausible the explanation; above
-`MOST_CHANCE` it explains nothing.
+``n w / span`` of all cases (for carriers on a raster: of those lines that lie within it). The
+smaller that chance, the more plausible the explanation; above `MOST_CHANCE` it explains nothing.
 
 An oscillator that was itself seen stands in for its nominal value: its multiples and products then
 need no tolerance, and the clock's error, common to all, cancels.
@@ -113,11 +113,16 @@ def explain_lines(
         clock_hz=clock_hz,
         mixing_order=mixing_order,
     )
-    inside = [
-        (group, sum(low_hz <= product.expected_hz <= high_hz for product in group))
-        for group in groups
-    ]
-    return tuple(_explain(line, inside, frame) for line in lines)
+    dense = [(group, _density(group, high_hz - low_hz)) for group in groups]
+    return tuple(_explain(line, dense, frame) for line in lines)
+
+
+def _density(group: Sequence[Product], span_hz: float) -> float:
+    """Candidates per hertz, by the module's rule."""
+    if group[0].family is Family.REFERENCE and len(group) > 1:
+        places_hz = [product.expected_hz for product in group]
+        return (len(group) - 1) / (max(places_hz) - min(places_hz))
+    return len(group) / max(span_hz, 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,9 +130,6 @@ class _Frame:
     low_hz: float
     high_hz: float
     correction: Correction
-
-    def chance(self, candidates: int, half_hz: float) -> float:
-        return min(1.0, candidates * 2.0 * half_hz / max(self.high_hz - self.low_hz, 1.0))
 
     def half_width_hz(self, line: SeenLine, product: Product) -> float:
         """Tolerances and drift as they stand, plus U of the difference."""
@@ -155,20 +157,22 @@ class _Frame:
 
 
 def _explain(
-    line: SeenLine, groups: Sequence[tuple[Sequence[Product], int]], frame: _Frame
+    line: SeenLine, groups: Sequence[tuple[Sequence[Product], float]], frame: _Frame
 ) -> tuple[Explanation, ...]:
     found = [
         explanation
-        for group, count in groups
+        for group, per_hz in groups
         for product in group
-        for explanation in _matched(line, product, count, frame)
+        for explanation in _matched(line, product, per_hz, frame)
     ]
     order = list(Family)
     found.sort(key=lambda e: (e.off, e.chance, order.index(e.family), e.order))
     return tuple({explanation.name: explanation for explanation in found}.values())[:_MOST_NAMES]
 
 
-def _matched(line: SeenLine, product: Product, count: int, frame: _Frame) -> Iterable[Explanation]:
+def _matched(
+    line: SeenLine, product: Product, per_hz: float, frame: _Frame
+) -> Iterable[Explanation]:
     error_hz = line.frequency_hz - product.expected_hz
     half_hz = frame.half_width_hz(line, product)
     off = abs(error_hz) > half_hz
@@ -178,7 +182,7 @@ def _matched(line: SeenLine, product: Product, count: int, frame: _Frame) -> Ite
         half_hz += (OFF_TOLERANCES - 1.0) * product.limit_hz
     if abs(error_hz) > half_hz:
         return
-    chance = frame.chance(max(count, 1), half_hz)
+    chance = min(1.0, per_hz * 2.0 * half_hz)
     yield Explanation(
         name=product.name,
         family=product.family,
@@ -221,14 +225,15 @@ def _base(
     """One oscillator, by the member of its chain that was read best, relative to its frequency."""
     own = next(line for line in members if line.role is role)
     nominal = Base(role=role, hz=hz, u_hz=0.0, limit_hz=own.tolerance_hz, measured=False)
-    count = max(1, sum(frame.low_hz <= m.expected_hz <= frame.high_hz for m in members))
+    inside = sum(frame.low_hz <= member.expected_hz <= frame.high_hz for member in members)
+    per_hz = max(1, inside) / max(frame.high_hz - frame.low_hz, 1.0)
     found: list[tuple[bool, float, float]] = []
     for member in members:
         product = Product.planned(member)
         seen = [
             (explanation.off, -line.level_dbfs, line)
             for line in lines
-            for explanation in _matched(line, product, count, frame)
+            for explanation in _matched(line, product, per_hz, frame)
             if explanation.likely
         ]
         if seen:
