@@ -39,6 +39,8 @@ class Candidate:
     once : bool
         True when only one of several shows the line itself: a receiver's own product moves with
         the tuning, and what comes and goes is not always there.
+    strongest_hz : float
+        Centre of the hop that shows it strongest, Hz.
     momentary : bool
         True when it stands out of the highest level only, not of the mean.
     """
@@ -52,6 +54,7 @@ class Candidate:
     snr_db: float
     hops: int
     once: bool
+    strongest_hz: float
     momentary: bool = False
 
 
@@ -128,6 +131,7 @@ def _candidate(
         snr_db=to_db(over / noise) if noise > 0.0 else 0.0,
         hops=hops,
         once=hops > 1 and float(stitched.hop_low[at]) < _ONCE * float(stitched.hop_high[at]),
+        strongest_hz=stitched.centers_hz[int(stitched.strongest[at])],
     )
 
 

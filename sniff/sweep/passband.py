@@ -16,7 +16,7 @@ _MOST_RIPPLE_DB = 10.0  # a usable span that differs by more is signals, not a f
 
 
 def learn_shape(hops: Sequence[HopSpectrum], *, half_bins: int, guard_bins: int) -> Doubles | None:
-    """Power gain against distance from the centre, its median over the usable span 1.
+    """Power gain against distance from the centre, 1 over the inner half of the usable span.
 
     At each distance the lower part of what the hops show, each over its own median: noise is the
     same in all of them, signals are not. The result is smoothed as far as the number of averages
@@ -48,7 +48,7 @@ def learn_shape(hops: Sequence[HopSpectrum], *, half_bins: int, guard_bins: int)
     shape = np.interp(offsets, offsets[clear], shape[clear])
     averages = len(rows) * float(np.mean([hop.effective_averages for hop in hops]))
     shape = _smooth(shape, _width(averages, len(rows), offsets.size))
-    shape /= np.median(shape[clear])
+    shape /= np.median(shape[clear & (np.abs(offsets) <= half_bins / 2)])
     if not shape.min() > 0.0 or 10.0 * np.log10(shape.max() / shape.min()) > _MOST_RIPPLE_DB:
         return None
     return np.asarray(shape, dtype=np.float64)

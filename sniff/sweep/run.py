@@ -5,25 +5,24 @@ from dataclasses import dataclass
 
 from calib.correction import Correction
 from sniff.errors import SourceError, UsageError
-from sniff.frontend import RailCount, coarse_caution
+from sniff.frontend import RailCount
 from sniff.model import Caution, Doubles, IQBlock, Source
 from sniff.pipeline import CUT_SHORT
 from sniff.spectrum import Welch
+from sniff.sweep.blindness import blind_spots, coarse_cautions, overload_cautions
 from sniff.sweep.candidates import Candidate, Found, find_candidates
 from sniff.sweep.folding import Folding
 from sniff.sweep.grid import HopSpectrum, grid_bin, hop_of, merged, turned
 from sniff.sweep.hops import HopPlan, Span, SweepSettings, plan_hops
 from sniff.sweep.passband import learn_shape
-from sniff.sweep.stays import Visit, lines_of, plan_stays, stay, stay_cautions
+from sniff.sweep.stays import Visit, lines_of, stay, stay_cautions
 from sniff.sweep.stitch import Stitched, stitch
 from sniff.sweep.swept import Sweep, SweepResult, corrected, median_noise_dbfs
+from sniff.sweep.tunings import plan_stays
 from sniff.tuning import Tuning
-from sniff.units import format_frequency, format_span
 
 INTERRUPTED = "interrupted"
 """Code of the caution that the user stopped a sweep."""
-
-_MOST_LISTED = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,8 +226,9 @@ class SweepRun:
             threshold=peaks.threshold,
             cautions=(
                 *self._cautions,
-                *self._front_end_cautions(noise_dbfs),
-                *_blind_spots(result),
+                *overload_cautions(self._overloaded_hz),
+                *coarse_cautions(noise_dbfs, self.plan.rate_hz, self._source.info.datatype),
+                *blind_spots(result),
                 *stay_cautions(peaks.candidates, stayed, asked=bool(self._visits)),
             ),
         )
@@ -309,47 +309,3 @@ class SweepRun:
             return False
         self._visits.append(visit)
         return True
-
-    def _front_end_cautions(self, noise_dbfs: float | None) -> tuple[Caution, ...]:
-        cautions = []
-        if self._overloaded_hz:
-            at = _listed([format_frequency(hz, 1e5) for hz in self._overloaded_hz])
-            text = (
-                f"overload at {len(self._overloaded_hz)} tunings, about {at}: levels are wrong "
-                "there and lines may be false. Less gain, more attenuation or more distance."
-            )
-            cautions.append(Caution(code="overload", text=text))
-        if noise_dbfs is not None:
-            power = 10.0 ** (noise_dbfs / 10.0) * self.plan.rate_hz
-            coarse = coarse_caution(self._source.info.datatype, noise_power=power)
-            cautions += [coarse] if coarse is not None else []
-        return tuple(cautions)
-
-
-def _blind_spots(result: SweepResult) -> tuple[Caution, ...]:
-    cautions = []
-    if result.unobserved:
-        parts = [_span_words(part) for part in result.unobserved]
-        text = f"not observed: {_listed(parts)}"
-        cautions.append(Caution(code="unobserved", text=text))
-    if result.interpolated:
-        parts = [_span_words(part) for part in result.interpolated]
-        text = (
-            f"{len(parts)} places under a hop's spike were interpolated, and a line there would "
-            f"not be seen: {_listed(parts)}"
-        )
-        cautions.append(Caution(code="interpolated", text=text))
-    return tuple(cautions)
-
-
-def _span_words(span: Span) -> str:
-    width_hz = span.high_hz - span.low_hz
-    return (
-        f"{format_span(width_hz)} about {format_frequency((span.low_hz + span.high_hz) / 2, 1e3)}"
-    )
-
-
-def _listed(words: list[str]) -> str:
-    more = len(words) - _MOST_LISTED
-    shown = ", ".join(words[:_MOST_LISTED])
-    return f"{shown} and {more} more" if more > 0 else shown

@@ -6,7 +6,7 @@ from math import sqrt
 
 from calib.correction import Correction
 from sniff.look import see
-from sniff.model import NOT_SIGNALS, Caution, Doubles, Peak, Source, SourceInfo
+from sniff.model import NOT_SIGNALS, Caution, Doubles, Peak, Source
 from sniff.peaks import would_see_ratio
 from sniff.pipeline import LookSettings, view_of
 from sniff.resolution import SpectrumSettings
@@ -14,11 +14,8 @@ from sniff.sweep.candidates import Candidate
 from sniff.sweep.folding import Folding, marked_images
 from sniff.sweep.hops import HopPlan, SweepSettings
 from sniff.sweep.swept import Stay, SweptLine
-from sniff.tuning import Tuning, Window, choose_tunings
+from sniff.tuning import Tuning
 from sniff.units import to_db
-
-MOST_REFINED = 80
-"""Lines stayed at in one sweep; the weaker ones keep the sweep's own frequency."""
 
 _STAY_SEGMENT = 4096
 _STAY_AVERAGES = 16
@@ -47,32 +44,6 @@ class Visit:
     would_see_dbfs: tuple[float, ...]
     peaks: tuple[Peak, ...]
     seconds: float
-
-
-def plan_stays(candidates: Sequence[Candidate], info: SourceInfo) -> tuple[Tuning, ...]:
-    """As few tunings as show the strongest candidates off the centre; numbers are theirs."""
-    chosen = [number for number, one in enumerate(candidates) if not one.momentary][:MOST_REFINED]
-    windows = [candidates[number].window for number in chosen]
-    if not info.tunable:
-        return _held(windows, chosen, info)
-    return tuple(
-        Tuning(center_hz=t.center_hz, windows=tuple(chosen[at] for at in t.windows))
-        for t in choose_tunings(windows, info)
-    )
-
-
-def _held(
-    windows: Sequence[Window], numbers: Sequence[int], info: SourceInfo
-) -> tuple[Tuning, ...]:
-    """Of what a recording holds, where each line lies farthest from both spike and edge."""
-    best_hz = info.usable_fraction * info.rate_hz / 4.0
-    found: dict[float, list[int]] = {}
-    for number, window in zip(numbers, windows, strict=True):
-        center_hz = min(info.centers_hz, key=lambda hz: abs(abs(window.middle_hz - hz) - best_hz))
-        found.setdefault(center_hz, []).append(number)
-    return tuple(
-        Tuning(center_hz=center_hz, windows=tuple(mine)) for center_hz, mine in found.items()
-    )
 
 
 def stay(

@@ -36,6 +36,10 @@ class Stitched:
         Lowest and highest mean density of the hops that show a point.
     hops : ndarray of uint8, same shape
         How many hops show a point.
+    centers_hz : tuple of float
+        Centres of the hops, indicated, Hz.
+    strongest : ndarray of int32, same shape
+        Number of the hop that shows a point highest; −1 where none shows it.
     interpolated : ndarray of bool, same shape
         Where no hop shows it off its spike, and the neighbours were joined.
     window : Window
@@ -54,6 +58,8 @@ class Stitched:
     hop_low: npt.NDArray[np.float32]
     hop_high: npt.NDArray[np.float32]
     hops: npt.NDArray[np.uint8]
+    centers_hz: tuple[float, ...]
+    strongest: npt.NDArray[np.int32]
     interpolated: Flags
     window: Window
     averages: int
@@ -139,9 +145,10 @@ def stitch(hops: Sequence[HopSpectrum], shape: Doubles | None, plan: HopPlan) ->
     low = np.full(size, np.inf, dtype=np.float32)
     high = np.zeros(size, dtype=np.float32)
     count = np.zeros(size, dtype=np.uint8)
+    strongest = np.full(size, -1, dtype=np.int32)
     segments = np.zeros(size, dtype=np.int64)
     spikes: list[int] = []
-    for hop in hops:
+    for number, hop in enumerate(hops):
         place = hop.center_bin - half - plan.first_bin
         spikes.append(hop.center_bin - plan.first_bin)
         here = slice(max(0, place), min(size, place + offsets.size))
@@ -157,6 +164,7 @@ def stitch(hops: Sequence[HopSpectrum], shape: Doubles | None, plan: HopPlan) ->
         weight[here] += mine
         spread[here] += mine * taper[there]
         low[here] = np.where(shows, np.minimum(low[here], psd), low[here])
+        strongest[here][shows & (psd >= high[here])] = number
         high[here] = np.maximum(high[here], psd)
         count[here] += shows
         segments[here] += shows * hop.averages
@@ -182,6 +190,8 @@ def stitch(hops: Sequence[HopSpectrum], shape: Doubles | None, plan: HopPlan) ->
         hop_low=low,
         hop_high=high,
         hops=count,
+        centers_hz=tuple(hop.center_hz for hop in hops),
+        strongest=strongest,
         interpolated=interpolated,
         window=plan.spectrum.window,
         averages=int(there_are.min()) if there_are.size else 0,

@@ -1,0 +1,64 @@
+"""What the reader of a sweep must know of places where it saw badly, or nothing."""
+
+from collections.abc import Sequence
+
+from sniff.frontend import coarse_caution
+from sniff.model import Caution
+from sniff.sweep.hops import Span
+from sniff.sweep.swept import SweepResult
+from sniff.units import format_frequency, format_span
+
+_MOST_LISTED = 3
+
+
+def overload_cautions(centers_hz: Sequence[float]) -> tuple[Caution, ...]:
+    """Of the hops at which the converter was at its rails, by their centres."""
+    if not centers_hz:
+        return ()
+    at = _listed([format_frequency(hz, 1e5) for hz in centers_hz])
+    text = (
+        f"overload at {len(centers_hz)} tunings, about {at}: levels are wrong there and lines may "
+        "be false. Less gain, more attenuation or more distance."
+    )
+    return (Caution(code="overload", text=text),)
+
+
+def coarse_cautions(
+    noise_dbfs_per_hz: float | None, rate_hz: float, datatype: str
+) -> tuple[Caution, ...]:
+    """Where the noise is too weak to smooth the converter's steps; see `coarse_caution`."""
+    if noise_dbfs_per_hz is None:
+        return ()
+    noise_power = 10.0 ** (noise_dbfs_per_hz / 10.0) * rate_hz
+    coarse = coarse_caution(datatype, noise_power=noise_power)
+    return () if coarse is None else (coarse,)
+
+
+def blind_spots(result: SweepResult) -> tuple[Caution, ...]:
+    """What no hop showed, and what only a hop's spike covered."""
+    cautions = []
+    if result.unobserved:
+        parts = [_span_words(part) for part in result.unobserved]
+        text = f"not observed: {_listed(parts)}"
+        cautions.append(Caution(code="unobserved", text=text))
+    if result.interpolated:
+        parts = [_span_words(part) for part in result.interpolated]
+        text = (
+            f"{len(parts)} places under a hop's spike were interpolated, and a line there would "
+            f"not be seen: {_listed(parts)}"
+        )
+        cautions.append(Caution(code="interpolated", text=text))
+    return tuple(cautions)
+
+
+def _span_words(span: Span) -> str:
+    width_hz = span.high_hz - span.low_hz
+    return (
+        f"{format_span(width_hz)} about {format_frequency((span.low_hz + span.high_hz) / 2, 1e3)}"
+    )
+
+
+def _listed(words: list[str]) -> str:
+    more = len(words) - _MOST_LISTED
+    shown = ", ".join(words[:_MOST_LISTED])
+    return f"{shown} and {more} more" if more > 0 else shown
