@@ -13,6 +13,8 @@ from sniff.tuning import Window
 from sniff.units import to_db
 
 _REACH_RBW = 1.5  # about its top, in which a stay finds a line again
+_PART_HZ = 48e6  # wide enough to tell a multiplex of 8 MHz from noise
+_LEAST_PART, _MOST_PART = 2**14, 2**16
 _ONCE = 0.1  # a hop that shows it this much weaker than another one does not show it
 
 
@@ -78,7 +80,7 @@ def find_candidates(stitched: Stitched, *, false_alarm_rate: float) -> Found:
     for first, end in stretches:
         spectrum = stitched.part(first, end)
         share = false_alarm_rate * (end - first) / points
-        floor = noise_floor(spectrum, false_alarm_rate=share)
+        floor = _floor(stitched, first, end, per_point=false_alarm_rate / points)
         noise[first:end], threshold[first:end] = floor.density, floor.threshold
         mine = list(_candidates(stitched, first, spectrum, floor, runs))
         found += mine
@@ -94,6 +96,29 @@ def find_candidates(stitched: Stitched, *, false_alarm_rate: float) -> Found:
             runs = 1 + max((candidate.run for candidate in moments), default=runs - 1)
     found.sort(key=lambda candidate: -candidate.level_dbfs)
     return Found(candidates=tuple(found), noise=noise, threshold=threshold)
+
+
+def _floor(stitched: Stitched, first: int, end: int, *, per_point: float) -> Floor:
+    """The floor of a stretch, part by part.
+
+    What is broader than a quarter of what is looked at passes for noise; over the whole of a wide
+    sweep that would be every unevenness of the tuner's gain. The parts overlap, and each gives its
+    middle.
+    """
+    size = round(min(max(_PART_HZ / stitched.bin_hz, _LEAST_PART), _MOST_PART))
+    density, threshold = np.empty(end - first), np.empty(end - first)
+    done = first
+    while done < end:
+        low = max(first, min(done - size // 4, end - size))
+        high = min(end, low + size)
+        part = noise_floor(
+            stitched.part(low, high), false_alarm_rate=min(0.5, per_point * (high - low))
+        )
+        upto = end if high == end else high - size // 4
+        density[done - first : upto - first] = part.density[done - low : upto - low]
+        threshold[done - first : upto - first] = part.threshold[done - low : upto - low]
+        done = upto
+    return Floor(density=density, threshold=threshold)
 
 
 def _candidates(

@@ -11,7 +11,7 @@ from sniff.units import format_frequency, format_span
 from sniff.windows import Window
 
 MOST_POINTS = 2**21
-"""Points of a sweep, at the most: keeps all its arrays below 200 MB."""
+"""Points of a sweep, at the most: keeps all its arrays below 300 MB."""
 
 LEAST_SEGMENT = 64
 """Fewer bins to a hop leave no room between its spike and its edges."""

@@ -68,7 +68,13 @@ def stay(
     info = source.info
     seconds = settings.stay_s if info.tunable else None
     take = source.take(seconds=seconds)
-    view = view_of(take, info, _look_settings(plan, settings, take.seconds or seconds), *windows)
+    try:
+        view = view_of(
+            take, info, _look_settings(plan, settings, take.seconds or seconds), *windows
+        )
+    finally:
+        # A live take lies on the disk, and there may be many; a recording's has nothing to close.
+        getattr(take, "close", lambda: None)()
     power = view.floor.density * view.spectrum.rbw_hz * would_see_ratio(view.spectrum, view.floor)
     places = [(window.middle_hz - view.spectrum.first_hz) / plan.rate_hz for window in windows]
     return Visit(

@@ -146,7 +146,7 @@ def stitch(hops: Sequence[HopSpectrum], shape: Doubles | None, plan: HopPlan) ->
     high = np.zeros(size, dtype=np.float32)
     count = np.zeros(size, dtype=np.uint8)
     strongest = np.full(size, -1, dtype=np.int32)
-    segments = np.zeros(size, dtype=np.int64)
+    segments = np.zeros(size, dtype=np.int32)
     spikes: list[int] = []
     for number, hop in enumerate(hops):
         place = hop.center_bin - half - plan.first_bin
