@@ -133,11 +133,12 @@ def _shape(line: SweptLine) -> style.Shape:
 def _label(line: SweptLine) -> str:
     best = line.explanations[0] if line.explained else None
     if best is None:
-        words = ["unexplained"]
+        name = "unexplained"
     elif best.family is Family.REFERENCE:
-        words = wrap(f"may be {best.name}", _WIDEST_NAME_MM)
+        name = f"may be {best.name}"
     else:
-        words = wrap(f"{best.name}{', off frequency' if best.off else ''}", _WIDEST_NAME_MM)
+        name = f"{best.name}{', off frequency' if best.off else ''}"
+    words = wrap(name.replace(" MHz", "\N{NO-BREAK SPACE}MHz"), _WIDEST_NAME_MM)
     reading = format_reading(line.frequency_hz, line.expanded_hz).replace(" ± ", "\n± ")
     return "\n".join([*words, reading])
 
