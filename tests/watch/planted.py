@@ -2,8 +2,8 @@
 
 Breaks: a contact's exponential fall and rise, a start at a random phase and off frequency. Pulls:
 a hand on its way, capacitance as 1 / distance, loss as 1 / distance³, or an oscillator that stops
-when the hand touches. Fades: a level in decibels that sinks and comes back as a raised cosine. All with
-drift, mains hum on the level and on the frequency.
+when the hand touches. Fades: a level in decibels that sinks and comes back as a raised cosine. All
+with drift, mains hum on the level and on the frequency.
 """
 
 from collections.abc import Iterator, Sequence
