@@ -114,7 +114,7 @@ class Band:
     def _filtered(self, rows: ComplexSamples) -> ComplexSamples:
         """Each value is the sum of the products of successive rows with successive pieces."""
         if self._hop == 1:
-            return rows[:, 0].copy()
+            return np.array(rows[:, 0], dtype=np.complex64)
         products: ComplexSamples = self._kernel @ rows.T
         if self._carry.shape[1]:
             products = np.concatenate([self._carry, products], axis=1)

@@ -19,6 +19,7 @@ LOOKED_BACK_S = 3.0
 _SHORTEST = 1.0  # resolutions: what is shorter is noise's or a click's
 _BACK_FOR_GOOD = 2.0  # resolutions: what comes back for less has not come back
 _BACK_IN_FULL = 0.6  # of its own power, about which there is no doubt
+_DEPTH_STEPS = 8
 _HOVERS_S = 30e-3  # a line that only hovers about the thresholds, with its hum, must stay so long
 
 
@@ -182,6 +183,9 @@ class Collector:
     def _look_at_depth(self, dropout: _Open, until_s: float) -> None:
         _, level, _ = self._near.between(dropout.start_s, until_s)
         seen = level[np.isfinite(level)]
+        whole = seen.size // _DEPTH_STEPS * _DEPTH_STEPS
+        if whole:  # the lowest of many noisy single steps would be the noise's doing
+            seen = seen[:whole].reshape(-1, _DEPTH_STEPS).mean(axis=1)
         if seen.size:
             dropout.lowest = min(dropout.lowest, float(seen.min()))
 

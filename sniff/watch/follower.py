@@ -44,8 +44,6 @@ class Follower:
         Where the line is at first, from the band's zero, Hz.
     own : float
         Its power, FS².
-    density_over_wide : float
-        Noise density about the line over what the wide look takes for it.
     """
 
     def __init__(
@@ -58,13 +56,11 @@ class Follower:
         line_hz: float,
         track_hz: float,
         own: float,
-        density_over_wide: float,
     ) -> None:
         self._grid = grid
         self._wide = wide
         self._thresholds = thresholds
         self._track_hz = track_hz
-        self._density_over_wide = density_over_wide
         self._cutter = Cutter(grid)
         self._rows_per_call = max(_FEWEST_FRAMES, round(_CALL_S * grid.frame_hz))
         self._states = TwoThresholds(step_s=grid.step_s)
@@ -95,7 +91,7 @@ class Follower:
     @property
     def noise(self) -> float:
         """Noise power in a frame, FS²."""
-        return self._grid.noise(self._wide.density * self._density_over_wide)
+        return self._grid.noise(self._wide.density)
 
     def push(self, piece: Piece) -> list[Dropout]:
         """Take in the next piece of the band; gives the drop-outs that it completes."""
@@ -180,10 +176,10 @@ class Follower:
         self._collector.began.clear()
 
     def _own_level(self, level: Doubles) -> None:
-        mean = float(level.mean())
-        constant_s = _RISE_S if mean > self.own else _SINK_S
+        middle = float(np.median(level))  # not the mean: a click of static is no level
+        constant_s = _RISE_S if middle > self.own else _SINK_S
         share = 1.0 - exp(-level.size * self._grid.step_s / constant_s)
-        self.own += share * (mean - self.own)
+        self.own += share * (middle - self.own)
 
     def _keep_track(self, hz: Doubles, turned_hz: Doubles, states: Flags, moved: Flags) -> None:
         last = slice(-max(1, hz.size // 4), None)

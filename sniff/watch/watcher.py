@@ -30,6 +30,7 @@ _BAND_RESOLUTIONS = 64.0  # the band is at least this many times 1 / resolution
 _SEARCH_S = 1.0
 _LEARNT_FROM = 64
 _COARSEST_S = 1.0
+_CLICK_FRAMES = 9
 
 
 class Watcher:
@@ -166,7 +167,9 @@ class Watcher:
         """Look for the line in what waits, and follow it from the beginning of that."""
         pieces, self._pieces = self._pieces, []
         waited, self._waiting = self._waiting, 0
-        values = np.concatenate([piece.values for piece in pieces])
+        # No more than asked for, so that it does not matter how the stream was cut.
+        longest = round(self._search_s * self._band.rate_hz)
+        values = np.concatenate([piece.values for piece in pieces])[:longest]
         if values.size < 256:
             return
         found = search(
@@ -205,7 +208,9 @@ class Watcher:
             return None
         self._too_weak = None
         self._note(found, grid)
-        wide = WideLook(grid, reach_hz=settings.reach_hz, view_hz=self._view_hz)
+        wide = WideLook(
+            grid, density=found.density, reach_hz=settings.reach_hz, view_hz=self._view_hz
+        )
         span = (grid.averaged + 1) * grid.hop
         rows = np.lib.stride_tricks.sliding_window_view(values, span)[:: grid.hop]
         wide.learn(rows[:: max(1, rows.shape[0] // _LEARNT_FROM)], track_hz=found.hz, first=True)
@@ -217,7 +222,6 @@ class Watcher:
             line_hz=self._line_hz,
             track_hz=found.hz,
             own=own,
-            density_over_wide=found.density / wide.density if wide.density else 1.0,
         )
 
     def _grid(self, settings: WatchSettings) -> Grid:
@@ -237,11 +241,14 @@ class Watcher:
         cut = values[: rows * grid.hop].reshape(rows, grid.hop)
         noise = grid.noise(found.density)
         level = Cutter(grid).cut(cut, track_hz=found.hz, start_s=0.0).power - noise
-        # The level of a line that is up for a small part of the time shows in the top steps.
-        top = float(np.quantile(level, max(0.5, 1.0 - 4.0 / level.size)))
+        # The level of a line that is up for a small part of the time shows at the top; clicks of
+        # static, shorter than any line, do not survive a median over some frames.
+        whole = level.size // _CLICK_FRAMES * _CLICK_FRAMES
+        calm = np.median(level[:whole].reshape(-1, _CLICK_FRAMES), axis=1) if whole else level
+        top = float(calm.max())
         if top <= 0:
             return 0.0, None
-        own = float(np.mean(level[level >= top / 3.0]))
+        own = float(np.median(calm[calm >= top / 3.0]))
         snr = own / noise if noise > 0 else np.inf
         return own, thresholds(snr, frames=grid.averaged, decisions_per_s=grid.frame_hz)
 

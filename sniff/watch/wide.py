@@ -24,6 +24,8 @@ _STANDS = 4.0  # a place must show this many times what stands there anyway
 _CHANCE = 1e-7  # that noise alone shows a line anywhere in one spectrum
 _FORGET = 0.998  # per call; some seconds
 _SAMPLES = 16
+_LEARN = 0.01  # of a difference in noise, per call
+_FEWEST_BESIDE = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,13 +51,17 @@ class WideLook:
     ----------
     grid : Grid
         A spectrum spans the samples of one decision.
+    density : float
+        Noise about the line at first, FS²/Hz; later it follows what is seen beside the line.
     reach_hz : float
         How far from its track a line is looked for, Hz.
     view_hz : tuple of float
         Lowest and highest frequency that the source shows, from the band's zero, Hz.
     """
 
-    def __init__(self, grid: Grid, *, reach_hz: float, view_hz: tuple[float, float]) -> None:
+    def __init__(
+        self, grid: Grid, *, density: float, reach_hz: float, view_hz: tuple[float, float]
+    ) -> None:
         self._reach_hz = reach_hz
         span = (grid.averaged + 1) * grid.hop
         size = 1 << ceil(np.log2(_PADDING * span))
@@ -70,7 +76,8 @@ class WideLook:
         self._usable = clean & (self._hz > low_hz) & (self._hz < high_hz)
         self._independent = max(1.0, float(self._usable.sum()) * span / size)
         self._stands = np.zeros(size)
-        self.density = 0.0
+        self._over_beside: float | None = None
+        self.density = density
 
     def learn(self, windows: ComplexSamples, *, track_hz: float, first: bool = False) -> None:
         """Take in what stands in the band while the line is in its place.
@@ -87,10 +94,14 @@ class WideLook:
         beside = self._usable & ~self._near(track_hz)
         highest = power.max(axis=0)
         self._stands[beside] = np.maximum(_FORGET * self._stands[beside], highest[beside])
-        # The median of a mean of n spectra of noise is nearly their mean from n = 16 on.
-        density = float(np.median(power.mean(axis=0)[beside])) / self._noise_hz
-        share = 1.0 if first or not self.density else 0.01
-        self.density += share * (density - self.density)
+        if beside.sum() >= _FEWEST_BESIDE:
+            self._learn_noise(float(np.median(power.mean(axis=0)[beside])) / self._noise_hz)
+
+    def _learn_noise(self, density: float) -> None:
+        """Noise about the line may differ from what is beside it, but rises and falls with it."""
+        if self._over_beside is None:
+            self._over_beside = self.density / density if density > 0 else 1.0
+        self.density += _LEARN * (self._over_beside * density - self.density)
 
     def find(self, windows: ComplexSamples, *, track_hz: float, least: float) -> Found:
         """Look for the line in some spectra.
