@@ -12,7 +12,7 @@ from tests.signals import MemoryTake
 
 RATE_HZ = 48e3
 NOISE_DBFS_PER_HZ = -100.0
-STEP_HZ = 7.3
+STEP_HZ = 61.3
 """Of its synthesiser: it never stands where it was asked."""
 
 Power = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]

@@ -91,6 +91,11 @@ def test_the_noise_reads_its_density_and_pure_noise_shows_no_line(swept: Swept) 
     assert result.interpolated == ()
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_a_strong_spike_at_every_hops_centre_leaves_nothing(swept: Swept, seed: int) -> None:
+    assert swept(Stage(dc_dbfs=-15.0, seed=seed)).result.peaks == ()
+
+
 def test_frequencies_are_corrected_once_by_the_clock(swept: Swept) -> None:
     """At 30 ppm fast everything reads 62.3 Hz too low at 2.0764 MHz: `indicated (1 + p)`."""
     clock = Correction(ppm=30.0, u_ppm=0.5, origin="stated")
@@ -215,6 +220,23 @@ def test_unplugged_in_the_middle_the_first_part_is_the_result(swept: Swept) -> N
     (line,) = sweep.result.peaks
     assert line.stay is Stay.NONE
     assert sweep.result.unobserved
+
+
+class _Dead(Stage):
+    """Gone after four hops: then not even tuning works."""
+
+    def tune(self, center_hz: float) -> float:
+        if len(self.tunings) >= 4:
+            raise SourceError("stage: no longer there")
+        return super().tune(center_hz)
+
+
+def test_a_source_that_is_gone_is_told_from_one_that_does_not_lock(swept: Swept) -> None:
+    sweep = swept(_Dead(lines=((2.02e6, -50.0),)))
+    codes = [caution.code for caution in sweep.cautions]
+    assert CUT_SHORT in codes
+    assert "tuning-failed" not in codes
+    assert len(sweep.result.peaks) == 1
 
 
 def test_unplugged_before_the_first_hop_is_an_error(swept: Swept) -> None:
