@@ -19,6 +19,7 @@ from sniff.watch.wide import WideLook
 Flags = npt.NDArray[np.bool_]
 
 _CALL_S = 32e-3
+_STEP_S = 10e-3
 _FEWEST_FRAMES = 32
 _TRACK_SHARE = 0.5  # of its error that the track makes good in a call
 _RISE_S, _SINK_S = 5.0, 60.0
@@ -71,7 +72,7 @@ class Follower:
         )
         self.tracer = Tracer(
             decision_s=grid.step_s,
-            step_s=max(0.05, 8.0 * settings.resolution_s),
+            step_s=max(_STEP_S, 8.0 * settings.resolution_s),
             row_s=settings.row_s,
             line_hz=line_hz,
         )
