@@ -24,7 +24,8 @@ def height_mm(trace: Trace) -> float:
 def presence_by_day(trace: Trace) -> Doubles:
     """Part of the observed time in which the line was there, by day and five minutes; NaN where
     nothing was observed. Shape (days, 288), the last 31 days at the most."""
-    since_s = trace.middle_s - trace.start_s
+    # By a step's beginning; a microsecond keeps rounding from moving one into the cell before.
+    since_s = trace.step_s * np.arange(trace.hz.size) + 1e-6
     cells = (since_s / DAY_S * _CELLS).astype(np.intp)
     days = int(cells[-1]) // _CELLS + 1
     observed = np.bincount(cells, trace.observed, days * _CELLS)
