@@ -25,6 +25,8 @@ class Sighting:
     ----------
     hz : float
         Where, from the band's zero, Hz.
+    power : float
+        Its mean power over the stretch, FS².
     density : float
         Noise about it, FS²/Hz.
     reach_hz : float
@@ -34,6 +36,7 @@ class Sighting:
     """
 
     hz: float
+    power: float
     density: float
     reach_hz: float
     others_hz: tuple[float, ...]
@@ -78,9 +81,10 @@ def search(
     line = max(inside, key=lambda summit: float(spectrum.psd[summit.bin]))
     least = spectrum.psd[line.bin] * 10.0 ** (-_CLOSE_DB / 10.0)
     others = [s for s in inside if s.run != line.run and spectrum.psd[s.bin] >= least]
-    middle_hz, reach_hz = _extent(spectrum, floor, line, inside)
+    middle_hz, power, reach_hz = _extent(spectrum, floor, line, inside)
     return Sighting(
         hz=middle_hz,
+        power=power,
         density=float(floor.density[line.bin]),
         reach_hz=reach_hz,
         others_hz=tuple(float(at_hz[other.bin]) for other in others),
@@ -89,8 +93,8 @@ def search(
 
 def _extent(
     spectrum: Spectrum, floor: Floor, line: Summit, inside: list[Summit]
-) -> tuple[float, float]:
-    """Middle of a line's power and the half-width about it that holds 99 %."""
+) -> tuple[float, float, float]:
+    """Middle of a line's power, that power, and the half-width about the middle with 99 % of it."""
     run = [summit for summit in inside if summit.run == line.run]
     first, last = min(s.first for s in run), max(s.last for s in run)
     bins = np.arange(max(0, first - 1), min(spectrum.psd.size, last + 2))
@@ -101,4 +105,5 @@ def _extent(
     share = np.cumsum(over[order]) / over.sum()
     reach_hz = float(np.abs(at_hz - middle_hz)[order][int(np.searchsorted(share, _OWN_POWER))])
     # A pure tone itself takes two bins to either side in a Hann window.
-    return middle_hz, max(0.0, reach_hz - 2.0 * spectrum.bin_hz)
+    power = float(over.sum()) * spectrum.bin_hz
+    return middle_hz, power, max(0.0, reach_hz - 2.0 * spectrum.bin_hz)

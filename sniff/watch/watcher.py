@@ -29,7 +29,7 @@ _LEAST_BAND_HZ = 64e3
 _BAND_RESOLUTIONS = 64.0  # the band is at least this many times 1 / resolution
 _SEARCH_S = 1.0
 _LEARNT_FROM = 64
-_COARSEST_S = 1.0
+_RESOLUTIONS_S = (2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 1e-2, 2e-2, 5e-2, 0.1, 0.2, 0.5, 1.0)
 _CLICK_FRAMES = 9
 
 
@@ -200,11 +200,7 @@ class Watcher:
         grid = self._grid(settings)
         own, chosen = self._own(grid, values, found)
         if chosen is None:
-            coarser = settings
-            while chosen is None and coarser.resolution_s < _COARSEST_S:
-                coarser = replace(coarser, resolution_s=min(1.0, 2.0 * coarser.resolution_s))
-                _, chosen = self._own(self._grid(coarser), values, found)
-            self._too_weak = coarser.resolution_s if chosen is not None else np.inf
+            self._too_weak = self._would_do_s(settings, found)
             return None
         self._too_weak = None
         self._note(found, grid)
@@ -223,6 +219,15 @@ class Watcher:
             track_hz=found.hz,
             own=own,
         )
+
+    def _would_do_s(self, settings: WatchSettings, found: Sighting) -> float:
+        """The finest resolution, coarser than asked for, at which its mean power would do."""
+        for resolution_s in (step for step in _RESOLUTIONS_S if step > settings.resolution_s):
+            grid = self._grid(replace(settings, resolution_s=resolution_s))
+            snr = found.power / grid.noise(found.density)
+            if thresholds(snr, frames=grid.averaged, decisions_per_s=grid.frame_hz):
+                return resolution_s
+        return np.inf
 
     def _grid(self, settings: WatchSettings) -> Grid:
         return Grid.of(
