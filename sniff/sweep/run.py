@@ -1,19 +1,18 @@
 """A sweep, hop by hop and stay by stay; lazily, so that a face can record and show its course."""
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 
 from calib.correction import Correction
 from sniff.errors import SourceError, UsageError
-from sniff.frontend import RailCount
 from sniff.model import Caution, Doubles, IQBlock, Source
 from sniff.pipeline import CUT_SHORT
-from sniff.spectrum import Welch
 from sniff.sweep.blindness import blind_spots, coarse_cautions, overload_cautions
 from sniff.sweep.candidates import Candidate, Found, find_candidates
 from sniff.sweep.folding import Folding
-from sniff.sweep.grid import HopSpectrum, grid_bin, hop_of, merged, turned
+from sniff.sweep.grid import HopSpectrum, merged
 from sniff.sweep.hops import HopPlan, Span, SweepSettings, plan_hops
+from sniff.sweep.listening import HopListener
 from sniff.sweep.passband import learn_shape
 from sniff.sweep.stays import Visit, lines_of, stay, stay_cautions
 from sniff.sweep.stitch import Stitched, stitch
@@ -79,7 +78,6 @@ class SweepRun:
         self._correction = correction
         self.plan: HopPlan = plan_hops(indicated, info, settings)
         self._found: dict[int, HopSpectrum] = {}
-        self._rails = RailCount(info.rail)
         self._overloaded_hz: list[float] = []
         self._cautions: list[Caution] = list(self.plan.cautions)
         self._seconds = 0.0
@@ -110,32 +108,38 @@ class SweepRun:
         SourceError
             When not one hop could be heard.
         UsageError
-            When a hop of a recording is too short for the RBW.
+            When every hop of a recording is too short for the RBW.
         """
-        unlocked: list[str] = []
+        unlocked: list[SourceError] = []
+        short: list[UsageError] = []
+        trouble: SourceError | None = None
         for center_hz in self.plan.centers_hz * self._settings.repeat:
-            if self._stopped:
+            if self._stopped or trouble is not None:
                 break
             try:
-                real_hz = self._source.tune(center_hz)
+                self._source.tune(center_hz)
             except SourceError as error:
-                unlocked.append(str(error))
+                unlocked.append(error)
                 continue
             try:
-                yield from self._hop(real_hz)
+                trouble = yield from self._hop(short)
             except SourceError as error:
-                if not self._found:
-                    raise
-                self._cautions.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
-                break
-        if unlocked and not self._found:
-            raise SourceError(unlocked[0])
-        if unlocked and self._is_alive():
-            text = f"{len(unlocked)} tunings failed and were passed over: {unlocked[0]}"
+                trouble = error
+        if not self._found and not self._stopped:
+            causes: list[SourceError | UsageError] = [*unlocked, *short]
+            if trouble is not None or causes:
+                raise trouble or causes[0]
+        if trouble is not None:
+            self._cautions.append(Caution(code=CUT_SHORT, text=f"cut short: {trouble}"))
+        elif unlocked and self._is_alive():
+            text = f"{len(unlocked)} of {self.hop_count} hops passed over: {unlocked[0]}"
             self._cautions.append(Caution(code="tuning-failed", text=text))
         if self._stopped:
             text = "interrupted: what was not yet seen is missing"
             self._cautions.append(Caution(code=INTERRUPTED, text=text))
+        elif short and trouble is None:
+            text = f"{len(short)} of {self.hop_count} hops passed over: {short[0]}"
+            self._cautions.append(Caution(code="too-short", text=text))
 
     def stay_count(self) -> int:
         """Join the hops, find what stands out, and tell how many stays that takes.
@@ -247,48 +251,33 @@ class SweepRun:
             return False
         return True
 
-    def _hop(self, center_hz: float) -> Iterator[Hop]:
+    def _hop(self, short: list[UsageError]) -> Generator[Hop, None, SourceError | None]:
+        """One hop; gives what broke it off, if anything."""
         stream = self._source.stream(seconds=self.plan.seconds)
         first = next(stream, None)
         if first is None:
-            return
-        welch = Welch(
-            self.plan.spectrum,
-            rate_hz=self.plan.rate_hz,
-            center_hz=grid_bin(first.center_hz, self.plan.bin_hz) * self.plan.bin_hz,
+            return None
+        listener = HopListener(
+            first,
+            stream,
+            plan=self.plan,
+            rail=self._source.info.rail,
+            stopped=lambda: self._stopped,
         )
-        rails = RailCount(self._source.info.rail)
-        hop = Hop(
-            center_hz=center_hz,
-            index=first.index,
-            blocks=self._measured(first, stream, welch, rails),
-        )
+        hop = Hop(center_hz=first.center_hz, index=first.index, blocks=listener.blocks())
         yield hop
         for _ in hop.blocks:  # what the caller left unread is measured all the same
             pass
-        if rails.overloaded:
-            self._overloaded_hz.append(center_hz)
-        mine = hop_of(welch.result(), center_hz=center_hz)
-        before = self._found.get(mine.center_bin)
-        self._found[mine.center_bin] = mine if before is None else merged(before, mine)
-
-    def _measured(
-        self, first: IQBlock, rest: Iterator[IQBlock], welch: Welch, rails: RailCount
-    ) -> Iterator[IQBlock]:
-        heard: list[IQBlock] = []
-
-        def raw() -> Iterator[IQBlock]:
-            block: IQBlock | None = first
-            while block is not None:
-                heard[:] = [block]
-                yield block
-                block = None if self._stopped else next(rest, None)
-
-        for block in turned(raw(), bin_hz=self.plan.bin_hz):
-            welch.push(block)
-            rails.push(heard[0])
-            self._seconds += block.samples.size / block.rate_hz
-            yield heard[0]
+        self._seconds += listener.seconds
+        if listener.overloaded:
+            self._overloaded_hz.append(hop.center_hz)
+        mine = listener.spectrum()
+        if isinstance(mine, UsageError):
+            short.append(mine)
+        else:
+            before = self._found.get(mine.center_bin)
+            self._found[mine.center_bin] = mine if before is None else merged(before, mine)
+        return listener.trouble
 
     def _learned(self) -> Doubles | None:
         self._shape = learn_shape(

@@ -33,7 +33,8 @@ def rolling_off(offset_hz: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
 class Stage:
     """Lines of (true frequency, level) over white noise, seen through a pass-band; obeys `Source`.
 
-    `gone_at` lists places of the tuner at which it does not lock.
+    Where `unlocked` says so it does not lock; it fails after so many tunings, or within the last
+    block of one.
     """
 
     lines: tuple[tuple[float, float], ...] = ()
@@ -43,6 +44,7 @@ class Stage:
     range_hz: tuple[float, float] = (1e6, 10e6)
     unlocked: Callable[[float], bool] = lambda _: False
     fails_after: int | None = None
+    fails_within: int | None = None
     noise_dbfs_per_hz: float = NOISE_DBFS_PER_HZ
     center_hz: float = 2e6
     index: int = 0
@@ -81,7 +83,9 @@ class Stage:
         if self.fails_after is not None and len(self.tunings) > self.fails_after:
             raise SourceError("stage: unplugged")
         size = round(seconds * RATE_HZ)
-        for part in np.array_split(self._samples(size), 3):
+        for number, part in enumerate(np.array_split(self._samples(size), 3)):
+            if number == 2 and self.fails_within == len(self.tunings):
+                raise SourceError("stage: unplugged")
             yield IQBlock(
                 samples=part.astype(np.complex64),
                 rate_hz=RATE_HZ,

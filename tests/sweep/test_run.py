@@ -222,6 +222,17 @@ def test_unplugged_in_the_middle_the_first_part_is_the_result(swept: Swept) -> N
     assert sweep.result.unobserved
 
 
+def test_unplugged_within_a_hop_whoever_reads_its_blocks_gets_them_and_no_error() -> None:
+    run = SweepRun(Stage(lines=((2.02e6, -50.0),), fails_within=5), SPAN, SETTINGS, EXACT)
+    blocks = [sum(1 for _ in hop.blocks) for hop in run.hops()]
+    assert blocks == [3, 3, 3, 3, 2]
+    assert run.stay_count() == 0
+    sweep = run.result()
+    assert CUT_SHORT in [caution.code for caution in sweep.cautions]
+    assert sweep.result.hops == 5  # two thirds of the last one are long enough
+    assert sweep.result.seconds == pytest.approx((4 + 2 / 3) * 0.12)
+
+
 class _Dead(Stage):
     """Gone after four hops: then not even tuning works."""
 
