@@ -70,6 +70,7 @@ class Watcher:
         self._would_see_dbfs: float | None = None
         self._too_weak: float | None = None
         self._kept: list[Dropout] = []
+        self._vain: list[Row] = []
         self._cautions: list[Caution] = []
         self._observed_s = self._unobserved_s = self._searched_s = 0.0
         self._next_index: int | None = None
@@ -97,9 +98,11 @@ class Watcher:
     def rows(self) -> tuple[Row, ...]:
         """The rows of the summary that were completed since the last call.
 
-        Time in which the line was looked for in vain is in no row.
+        The row in which the line was found may come in two parts: one in which it was looked for
+        in vain, and one in which it was followed.
         """
-        return () if self._follower is None else self._follower.tracer.rows()
+        vain, self._vain = tuple(self._vain), []
+        return vain if self._follower is None else vain + self._follower.tracer.rows()
 
     @property
     def now(self) -> Instant:
@@ -155,21 +158,22 @@ class Watcher:
         return tuple(ended)
 
     def _take_in(self, piece: Piece, ended: list[Dropout]) -> None:
-        if self._follower is not None:
+        needed = round(self._search_s * self._band.rate_hz)
+        while self._follower is None and piece.values.size:
+            # Cut where a search is complete, so that it does not matter how the stream was cut.
+            part, piece = _split(piece, needed - self._waiting, self._band.rate_hz)
+            self._pieces.append(part)
+            self._waiting += part.values.size
+            if self._waiting == needed:
+                self._search(ended)
+        if self._follower is not None and piece.values.size:
             ended.extend(self._follower.push(piece))
-            return
-        self._pieces.append(piece)
-        self._waiting += piece.values.size
-        if self._waiting >= self._search_s * self._band.rate_hz:
-            self._search(ended)
 
     def _search(self, ended: list[Dropout]) -> None:
         """Look for the line in what waits, and follow it from the beginning of that."""
         pieces, self._pieces = self._pieces, []
         waited, self._waiting = self._waiting, 0
-        # No more than asked for, so that it does not matter how the stream was cut.
-        longest = round(self._search_s * self._band.rate_hz)
-        values = np.concatenate([piece.values for piece in pieces])[:longest]
+        values = np.concatenate([piece.values for piece in pieces])
         if values.size < 256:
             return
         found = search(
@@ -185,10 +189,36 @@ class Watcher:
             self._would_see_dbfs = found.would_see_dbfs
         if follower is None:
             self._searched_s += waited / self._band.rate_hz
+            for piece in pieces:
+                end_s = piece.start_s + piece.values.size / self._band.rate_hz
+                self._note_vain(piece.start_s, end_s)
             return
         self._follower = follower
         for piece in pieces:
             ended.extend(follower.push(piece))
+
+    def _note_vain(self, start_s: float, end_s: float) -> None:
+        """Rows of time in which the line was looked for in vain: observed, and not there."""
+        row_s = self._settings.row_s
+        while start_s < end_s:
+            number = int(start_s / row_s + 1e-9)
+            stop_s = min(end_s, (number + 1) * row_s)
+            before = 0.0
+            if self._vain and self._vain[-1].start_s == number * row_s:
+                before = self._vain.pop().observed_s
+            self._vain.append(
+                Row(
+                    start_s=number * row_s,
+                    observed_s=before + stop_s - start_s,
+                    present_s=0.0,
+                    median_dbfs=None,
+                    lowest_dbfs=None,
+                    highest_dbfs=None,
+                    indicated_hz=None,
+                    dropouts=0,
+                )
+            )
+            start_s = stop_s
 
     def _follow(self, found: Sighting, values: ComplexSamples) -> Follower | None:
         """Set up for a line that was found; None when it is too weak for the time resolution."""
@@ -273,3 +303,12 @@ class Watcher:
             other = format_frequency(self._line_hz + outside[0])
             text = f"another line stands near, at {other} as indicated; the stronger one is watched"
             self._cautions.append(Caution(code="other-line", text=text))
+
+
+def _split(piece: Piece, at: int, rate_hz: float) -> tuple[Piece, Piece]:
+    """The first values of a piece, and the rest."""
+    rest_s = piece.start_s + min(at, piece.values.size) / rate_hz
+    return (
+        replace(piece, values=piece.values[:at]),
+        Piece(values=piece.values[at:], start_s=rest_s, fresh=False),
+    )
