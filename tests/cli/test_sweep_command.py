@@ -193,6 +193,21 @@ def test_a_capture_too_short_for_the_rbw_is_passed_over_and_told(
     assert_one_line(finer, 2, "are too few for a resolution bandwidth of 20 Hz")
 
 
+def test_raw_samples_of_one_tuning_are_swept_where_the_user_says(run: Run, tmp_path: Path) -> None:
+    t = np.arange(200_000)
+    tone = 40.0 * np.exp(2j * np.pi * 0.1203 * t)
+    noise = np.random.default_rng(3).normal(0.0, 8.0, 2 * t.size)
+    codes = (tone.astype(np.complex128).view(np.float64) + noise + 127.5).clip(0, 255)
+    codes.round().astype(np.uint8).tofile(tmp_path / "one.cu8")
+    answer = run(
+        *("sweep", "--from", tmp_path / "one.cu8", "--rate", "1M", "--center", "80M"),
+        *("79.7M:80.3M", "--ppm", 0, "--u-ppm", 0.1, "--json"),
+    )
+    (line,) = json.loads(answer.out)["result"]["peaks"]
+    assert line["frequency_hz"] == pytest.approx(80_120_300.0, abs=1.0)
+    assert "would not be seen" in answer.err
+
+
 def test_the_table_holds_each_point_once_on_the_exact_grid(
     run: Run, scene: Path, tmp_path: Path
 ) -> None:
