@@ -18,7 +18,7 @@ from sniff.watch.wide import WideLook
 
 Flags = npt.NDArray[np.bool_]
 
-_CALL_S = 32e-3
+_CALL_S = 64e-3
 _STEP_S = 10e-3
 _FEWEST_FRAMES = 32
 _TRACK_SHARE = 0.5  # of its error that the track makes good in a call

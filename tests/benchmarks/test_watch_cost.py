@@ -1,0 +1,128 @@
+"""What `sniff watch` costs: against real time, against a bare decimation by SciPy, and memory."""
+
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(300)]
+
+RATE_HZ = 2.4e6
+SECONDS = 40
+MEGABYTE = 2**20
+
+# Mixes, filters and decimates the same file in pieces, and looks at nothing: 192 taps, as many as
+# the watch's first stage has.
+PLAIN = """
+import sys, numpy as np
+from scipy import signal
+taps = signal.firwin(200, 1 / 25)
+turn = np.exp(-2j * np.pi * 295_200 / 2.4e6 * np.arange(600_000)).astype(np.complex64)
+with open(sys.argv[1], "rb") as file:
+    while raw := file.read(1_200_000):
+        parts = (np.frombuffer(raw, np.uint8).astype(np.float32) - 127.5) / 127.5
+        samples = parts.view(np.complex64)
+        signal.upfirdn(taps, samples * turn[: samples.size], 1, 25)
+"""
+PEAK = """
+import sys
+sys.argv = ["sniff", *sys.argv[1:]]
+from sniff.cli import main
+try: main()
+except SystemExit: pass
+# Not getrusage: its figure is inherited from the process that started this one.
+with open("/proc/self/status") as status:
+    print(next(line for line in status if line.startswith("VmHWM")).split()[1], file=sys.stderr)
+"""
+
+
+@pytest.fixture(scope="module")
+def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """40 s at 2.4 MS/s, 192 MB: noise and a carrier that goes for 50 ms in each second."""
+    rng = np.random.default_rng(1)
+    n = int(RATE_HZ)
+    t = np.arange(n) / RATE_HZ
+    samples = 0.1 * np.exp(2j * np.pi * 295_200.0 * t)
+    samples[int(0.4 * n) : int(0.45 * n)] = 0.0
+    samples += 0.03 * rng.standard_normal((n, 2)).view(np.complex128).ravel()
+    codes = np.clip(np.round(samples.view(np.float64) * 127.5 + 127.5), 0, 255).astype(np.uint8)
+    path = tmp_path_factory.mktemp("watch") / "forty.cu8"
+    path.write_bytes(codes.tobytes() * SECONDS)
+    return path
+
+
+def watch(path: Path) -> list[object]:
+    return [
+        *("watch", "--from", path, "--rate", "2.4M", "--center", "100M", "--line", "100.2952M"),
+        *("--ppm", 0, "--u-ppm", 1, "--quiet"),
+    ]
+
+
+def processor_s(*words: object) -> float:
+    """Processor time of a whole process on one thread, start-up and imports included: the best of
+    three, which other work on the machine does not lengthen."""
+    one = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    loads = []
+    for _ in range(3):
+        before = os.times()
+        subprocess.run([str(word) for word in words], capture_output=True, env=one, check=False)
+        after = os.times()
+        loads.append(
+            after.children_user
+            - before.children_user
+            + after.children_system
+            - before.children_system
+        )
+    return min(loads)
+
+
+def test_a_recording_is_watched_20_times_as_fast_as_it_was_made(
+    recording: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    begin = time.perf_counter()
+    answer = subprocess.run(
+        [sys.executable, "-m", "sniff", *map(str, watch(recording))],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    wall = time.perf_counter() - begin
+    assert answer.returncode == 1
+    assert f"gone {SECONDS} times" in answer.stdout
+    ours = processor_s(sys.executable, "-m", "sniff", *watch(recording))
+    plain = processor_s(sys.executable, "-c", PLAIN, recording)
+    with capsys.disabled():
+        print(
+            f"\nwatch, {SECONDS} s at 2.4 MS/s: {wall:.2f} s, {ours:.2f} s of processor time = "
+            f"{SECONDS / ours:.0f} times real time; mixing and decimating alone with SciPy "
+            f"{plain / ours:.1f} times as much"
+        )
+    assert plain / ours > 1.0
+    assert SECONDS / ours > 20.0 / 3.0  # 20 on an unloaded core; processors differ by that much
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="reads /proc")
+def test_memory_does_not_grow_with_the_length(
+    recording: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    longer = tmp_path / "eighty.cu8"
+    with longer.open("wb") as file:
+        for _ in range(2):
+            file.write(recording.read_bytes())
+    peaks = []
+    for path in (recording, longer):
+        done = subprocess.run(
+            [sys.executable, "-c", PEAK, *map(str, watch(path))],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        peaks.append(int(done.stderr.split()[-1]) * 1024)
+    with capsys.disabled():
+        print(f"\npeak memory {peaks[0] / MEGABYTE:.0f} and {peaks[1] / MEGABYTE:.0f} MiB")
+    assert max(peaks) < 300 * MEGABYTE
+    assert peaks[1] - peaks[0] < 10 * MEGABYTE
