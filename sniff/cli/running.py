@@ -47,6 +47,7 @@ def opened(text: str, given: Mapping[str, Any]) -> Iterator[Source]:
             wait=given["wait"],
             converter=converter_from(given),
             pad_db=given["pad"] or 0.0,
+            paced=given.get("paced", False),
         ),
     )
     try:
