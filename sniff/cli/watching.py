@@ -66,6 +66,8 @@ def watch_source(source: str, given: Mapping[str, Any]) -> int:
     most = until(options["until"])
     if not 1e-4 <= options["resolution"] <= 1.0:
         raise UsageError("--resolution must lie within 0.1ms and 1s")
+    # Marks are of use in real time only, which a simulated bench must be told to keep.
+    options["paced"] = not options["quiet"] and sys.stdin.isatty() and sys.stderr.isatty()
     with opened(source, options) as opened_source:
         correction, noted = clock_for(opened_source.info, options)
         place = place_of(line_hz, correction, options)
