@@ -11,11 +11,9 @@ in the common mode, ``1 + 2/6`` times the power, errs on the safe side.
 from dataclasses import dataclass
 from math import inf
 
-GONE_BELOW = 0.2
-"""Of the line's own power, −7 dB: hum and the placing of a hand's fingers stay above it."""
+from sniff.watch.presence import GONE_BELOW, THERE_ABOVE
 
-HYSTERESIS = 2.0
-"""The line is back from this many times the lower threshold on, 3 dB."""
+_HYSTERESIS = THERE_ABOVE / GONE_BELOW
 
 FALSE_PER_HOUR = 1.0 / 24.0
 """Drop-outs that noise alone may make of a steady line."""
@@ -69,7 +67,7 @@ def thresholds(snr: float, *, frames: int, decisions_per_s: float) -> Thresholds
         )
         if false > FALSE_PER_HOUR:
             continue
-        there_above = HYSTERESIS * gone_below
+        there_above = _HYSTERESIS * gone_below
         looks = 4.0 * frames  # decisions in the shortest drop-out that must be found
         if looks * noise_above(there_above, snr=snr, frames=frames) > _MISSED:
             return None  # lower still would be worse

@@ -4,12 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from sniff.model import Caution, ComplexSamples, IQBlock
+from sniff.model import Caution, IQBlock
 from sniff.peaks import DEFAULT_FALSE_ALARM_RATE
-from sniff.units import format_frequency, format_seconds, format_span, to_db
+from sniff.units import to_db
 from sniff.watch.band import CLEAN, Band, Piece
 from sniff.watch.follower import Follower
-from sniff.watch.frames import Cutter, Grid
 from sniff.watch.nouns import (
     DROPOUTS_KEPT,
     PASSAGES_KEPT,
@@ -20,17 +19,13 @@ from sniff.watch.nouns import (
     WatchSettings,
 )
 from sniff.watch.search import Sighting, search
-from sniff.watch.thresholds import Thresholds, thresholds
+from sniff.watch.setting_up import Surroundings, TooWeak, set_up
 from sniff.watch.trace import Trace
 from sniff.watch.verdict import Watched, conclude
-from sniff.watch.wide import WideLook
 
 _LEAST_BAND_HZ = 64e3
 _BAND_RESOLUTIONS = 64.0  # the band is at least this many times 1 / resolution
 _SEARCH_S = 1.0
-_LEARNT_FROM = 64
-_RESOLUTIONS_S = (2e-4, 5e-4, 1e-3, 2e-3, 5e-3, 1e-2, 2e-2, 5e-2, 0.1, 0.2, 0.5, 1.0)
-_CLICK_FRAMES = 9
 
 
 class Watcher:
@@ -61,17 +56,20 @@ class Watcher:
             least_hz = settings.within_hz / CLEAN
         self._band = Band(line_hz, rate_hz=rate_hz, center_hz=center_hz, least_hz=least_hz)
         edge_hz = rate_hz / 2.0
-        self._view_hz = (center_hz - edge_hz - line_hz, center_hz + edge_hz - line_hz)
+        self._around = Surroundings(
+            line_hz=line_hz,
+            rate_hz=self._band.rate_hz,
+            view_hz=(center_hz - edge_hz - line_hz, center_hz + edge_hz - line_hz),
+        )
         self._search_s = max(_SEARCH_S, 64.0 * settings.resolution_s)
         self._pieces: list[Piece] = []
         self._waiting = 0
         self._follower: Follower | None = None
-        self._sighting: Sighting | None = None
         self._would_see_dbfs: float | None = None
         self._too_weak: float | None = None
         self._kept: list[Dropout] = []
         self._vain: list[Row] = []
-        self._cautions: list[Caution] = []
+        self._cautions: tuple[Caution, ...] = ()
         self._observed_s = self._unobserved_s = self._searched_s = 0.0
         self._next_index: int | None = None
 
@@ -129,7 +127,7 @@ class Watcher:
     @property
     def cautions(self) -> tuple[Caution, ...]:
         """What a reader of the result must know."""
-        return tuple(self._cautions)
+        return self._cautions
 
     def result(self) -> WatchResult:
         """The whole, as far as it was observed; frequencies as indicated."""
@@ -182,20 +180,22 @@ class Watcher:
             within_hz=self._settings.within_hz,
             false_alarm_rate=DEFAULT_FALSE_ALARM_RATE,
         )
-        follower = None
         if isinstance(found, Sighting):
-            follower = self._follow(found, values)
+            made = set_up(found, values, self._settings, self._around)
+            if isinstance(made, TooWeak):
+                self._too_weak = made.would_do_s
+            else:
+                self._too_weak = None
+                self._follower, self._cautions = made
         else:
             self._would_see_dbfs = found.would_see_dbfs
-        if follower is None:
-            self._searched_s += waited / self._band.rate_hz
+        if self._follower is not None:
             for piece in pieces:
-                end_s = piece.start_s + piece.values.size / self._band.rate_hz
-                self._note_vain(piece.start_s, end_s)
+                ended.extend(self._follower.push(piece))
             return
-        self._follower = follower
+        self._searched_s += waited / self._band.rate_hz
         for piece in pieces:
-            ended.extend(follower.push(piece))
+            self._note_vain(piece.start_s, piece.start_s + piece.values.size / self._band.rate_hz)
 
     def _note_vain(self, start_s: float, end_s: float) -> None:
         """Rows of time in which the line was looked for in vain: observed, and not there."""
@@ -219,90 +219,6 @@ class Watcher:
                 )
             )
             start_s = stop_s
-
-    def _follow(self, found: Sighting, values: ComplexSamples) -> Follower | None:
-        """Set up for a line that was found; None when it is too weak for the time resolution."""
-        settings = self._settings
-        modulation_hz = settings.modulation_hz
-        if modulation_hz is None:
-            modulation_hz = found.reach_hz
-        settings = replace(settings, modulation_hz=modulation_hz)
-        grid = self._grid(settings)
-        own, chosen = self._own(grid, values, found)
-        if chosen is None:
-            self._too_weak = self._would_do_s(settings, found)
-            return None
-        self._too_weak = None
-        self._note(found, grid)
-        wide = WideLook(
-            grid, density=found.density, reach_hz=settings.reach_hz, view_hz=self._view_hz
-        )
-        span = (grid.averaged + 1) * grid.hop
-        rows = np.lib.stride_tricks.sliding_window_view(values, span)[:: grid.hop]
-        wide.learn(rows[:: max(1, rows.shape[0] // _LEARNT_FROM)], track_hz=found.hz, first=True)
-        return Follower(
-            grid,
-            wide,
-            settings,
-            thresholds=chosen,
-            line_hz=self._line_hz,
-            track_hz=found.hz,
-            own=own,
-        )
-
-    def _would_do_s(self, settings: WatchSettings, found: Sighting) -> float:
-        """The finest resolution, coarser than asked for, at which its mean power would do."""
-        for resolution_s in (step for step in _RESOLUTIONS_S if step > settings.resolution_s):
-            grid = self._grid(replace(settings, resolution_s=resolution_s))
-            snr = found.power / grid.noise(found.density)
-            if thresholds(snr, frames=grid.averaged, decisions_per_s=grid.frame_hz):
-                return resolution_s
-        return np.inf
-
-    def _grid(self, settings: WatchSettings) -> Grid:
-        return Grid.of(
-            resolution_s=settings.resolution_s,
-            modulation_hz=settings.modulation_hz or 0.0,
-            rate_hz=self._band.rate_hz,
-        )
-
-    def _own(
-        self, grid: Grid, values: ComplexSamples, found: Sighting
-    ) -> tuple[float, Thresholds | None]:
-        """The line's own power while it was there, and the thresholds that it allows."""
-        rows = values.size // grid.hop
-        if rows < grid.averaged + 2:
-            return 0.0, None
-        cut = values[: rows * grid.hop].reshape(rows, grid.hop)
-        noise = grid.noise(found.density)
-        level = Cutter(grid).cut(cut, track_hz=found.hz, start_s=0.0).power - noise
-        # The level of a line that is up for a small part of the time shows at the top; clicks of
-        # static, shorter than any line, do not survive a median over some frames.
-        whole = level.size // _CLICK_FRAMES * _CLICK_FRAMES
-        calm = np.median(level[:whole].reshape(-1, _CLICK_FRAMES), axis=1) if whole else level
-        top = float(calm.max())
-        if top <= 0:
-            return 0.0, None
-        own = float(np.median(calm[calm >= top / 3.0]))
-        snr = own / noise if noise > 0 else np.inf
-        return own, thresholds(snr, frames=grid.averaged, decisions_per_s=grid.frame_hz)
-
-    def _note(self, found: Sighting, grid: Grid) -> None:
-        """Caution of other lines: the one in the same filter, and the strongest elsewhere."""
-        inside = [f for f in found.others_hz if abs(f - found.hz) < grid.frame_hz]
-        outside = [f for f in found.others_hz if f not in inside]
-        if inside:
-            apart_hz = abs(inside[0] - found.hz)
-            text = (
-                f"another line stands {format_span(apart_hz)} beside it, in the same filter: their "
-                f"beat looks like drop-outs. A --resolution of {format_seconds(8.0 / apart_hz)} or "
-                "more tells them apart"
-            )
-            self._cautions.append(Caution(code="two-lines", text=text))
-        if outside:
-            other = format_frequency(self._line_hz + outside[0])
-            text = f"another line stands near, at {other} as indicated; the stronger one is watched"
-            self._cautions.append(Caution(code="other-line", text=text))
 
 
 def _split(piece: Piece, at: int, rate_hz: float) -> tuple[Piece, Piece]:

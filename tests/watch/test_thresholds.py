@@ -5,9 +5,8 @@ from math import exp, log
 import numpy as np
 import pytest
 
+from sniff.watch.presence import GONE_BELOW, THERE_ABOVE
 from sniff.watch.thresholds import (
-    GONE_BELOW,
-    HYSTERESIS,
     false_per_hour,
     line_below,
     noise_above,
@@ -75,7 +74,7 @@ def test_a_line_at_20_db_gets_the_full_thresholds() -> None:
     found = thresholds(100.0, frames=FRAMES, decisions_per_s=PER_S)
     assert found is not None
     assert found.gone_below == GONE_BELOW
-    assert found.there_above == HYSTERESIS * GONE_BELOW
+    assert found.there_above == THERE_ABOVE
     assert found.false_per_hour < FALSE_PER_HOUR
 
 
