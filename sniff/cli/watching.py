@@ -206,9 +206,10 @@ def _run(
                     rails.push(block)
                     now = watcher.now
                     marking.take_in(keys.pressed(), now_s=now.time_s)
+                    rows = watcher.rows()  # taken also where nothing shows them: they would pile up
                     if shown is not None:
                         words = marking.words if keys.listening else ""
-                        shown.update(now, watcher.rows(), ended, marks=marking.marks, words=words)
+                        shown.update(now, rows, ended, marks=marking.marks, words=words)
                     if given["bell"] and now.dropouts > rung:
                         sys.stderr.write("\a")
                         sys.stderr.flush()
