@@ -67,3 +67,16 @@ def trusted(warm: WarmUp, *, limit_ppm: float) -> Trust:
             if warm.farthest_ppm(t, t + HORIZON_S) <= limit_ppm:
                 return replace(trust, expected_s=float(t))
     return trust
+
+
+def settled_from_s(warm: WarmUp, trust: Trust) -> float | None:
+    """From when on the clock's own stability may be looked at, s; None when it did not settle.
+
+    From when on it is trusted, else when of its settling e⁻⁵ is left; a line is settled all along.
+    """
+    if trust.after_s is not None:
+        return trust.after_s
+    if warm.shape is Shape.LINE:
+        return warm.start_s
+    after_s = 5.0 * max((each.time_constant_s for each in warm.settling), default=float("inf"))
+    return after_s if after_s < warm.end_s else None

@@ -130,7 +130,7 @@ def follow(points: Iterable[Point]) -> Track:
     stopped, trouble = Stopped.DONE, None
     try:
         for point in points:
-            kept.append(point)  # noqa: PERF402: one by one, so that none is lost when it ends
+            kept.append(point)  # noqa: PERF402 – one by one: none is lost at an end
     except KeyboardInterrupt:
         stopped = Stopped.INTERRUPTED
     except SourceError as error:

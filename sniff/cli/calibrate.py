@@ -8,6 +8,7 @@ import click
 from sniff.cli.options import (
     DBM,
     DECIBELS,
+    DURATION,
     FREQUENCY,
     TOLERANCE,
     ahead_options,
@@ -54,6 +55,18 @@ from sniff.cli.references import kinds_in_words
 @click.option(
     "--level-accuracy", type=DECIBELS, help="How far off that level may be at the most: 1dB."
 )
+@click.option(
+    "--follow",
+    type=DURATION,
+    help="Follow one plain reference this long, from cold: how the clock settles, from when on it"
+    " may be trusted for --for, what drift is left. 30min.",
+)
+@click.option(
+    "--plot",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Picture of a --follow, .png .svg or .pdf.",
+)
 @click.option("--save", metavar="NAME", help="Keep it as NAME  [default: the dongle's serial].")
 @click.option("--no-save", is_flag=True, help="Keep nothing.")
 @click.option("--temperature", type=float, metavar="C", help="Of the dongle, degrees Celsius.")
@@ -64,12 +77,15 @@ from sniff.cli.references import kinds_in_words
 def calibrate(ctx: click.Context, /, **given: Any) -> None:
     """The clock error from known carriers; kept, and applied by itself to that dongle.
 
+    With --follow how it warms up; Ctrl-C keeps what was followed so far.
+
     With --level what full scale is worth in dBm, for one gain and about one frequency.
 
     \b
     sniff calibrate --from dongle --gain 30 --seconds 10 --reference weather:162.55M
     sniff calibrate --from dongle --reference dab:5A --reference dvbt8:21
     sniff calibrate --from dongle --reference 100M --accuracy 0.1ppm --for 20ppm
+    sniff calibrate --from dongle --reference lab:100M --for 5ppm --follow 30min --plot warm.png
     sniff calibrate --from dongle --gain 20 --level -30dBm --at 100M --level-accuracy 1dB
     sniff calibrate list
     """

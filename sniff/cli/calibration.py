@@ -39,6 +39,12 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
     if not given["references"]:
         raise UsageError("--reference is missing: which carrier is known?")
     references = references_from(given)
+    if given["follow"] is not None:
+        from sniff.cli.following import follow_reference
+
+        return follow_reference(references, given)
+    if given["plot"] is not None:
+        raise UsageError("--plot draws a --follow: say how long to follow")
     source, options = with_defaults(given["source"], given)
     if options["converter"] is not None:
         raise UsageError("a converter's own LO would count as the clock's error; calibrate without")

@@ -4,6 +4,15 @@ from sniff.report.plots.board import draw_board
 from sniff.report.plots.course import draw_course
 from sniff.report.plots.look import draw_look
 from sniff.report.plots.save import render, save
+from sniff.report.plots.warmup import draw_warm_up
 from sniff.report.plots.watch import draw_watch
 
-__all__ = ["draw_board", "draw_course", "draw_look", "draw_watch", "render", "save"]
+__all__ = [
+    "draw_board",
+    "draw_course",
+    "draw_look",
+    "draw_warm_up",
+    "draw_watch",
+    "render",
+    "save",
+]
