@@ -1,7 +1,7 @@
 """The near past of a line: frames in full for some seconds, means for some more."""
 
 from collections import deque
-from math import nan
+from math import ceil, floor, nan
 
 import numpy as np
 import numpy.typing as npt
@@ -53,8 +53,9 @@ class NearPast:
 
     def between(self, from_s: float, to_s: float) -> tuple[float, Doubles, Floats]:
         """Time of the first, levels and frequencies of the decisions kept in a stretch of time."""
-        first = max(0, -(-(from_s - self._start_s) // self.step_s))
-        first, last = int(first), int(max(0, (to_s - self._start_s) // self.step_s + 1))
+        # A millionth of a step is left out, or rounding would shift a border that falls on one.
+        first = max(0, ceil((from_s - self._start_s) / self.step_s - 1e-6))
+        last = max(0, floor((to_s - self._start_s) / self.step_s + 1e-6) + 1)
         return (
             self._start_s + first * self.step_s,
             self._level[first:last].copy(),

@@ -124,6 +124,15 @@ def test_clicks_of_static_make_none() -> None:
     assert watch(a_watcher(), replace(block, samples=samples)) == []
 
 
+def test_clicks_do_not_raise_the_lines_own_level() -> None:
+    block = a_line(6.0)
+    samples = block.samples.copy()
+    for at in range(70_000, 350_000, 3_000):
+        samples[at : at + 5] += 2.0
+    samples[-round(0.5 * RATE_HZ) :] *= 0.7  # still there: −3 dB of its own
+    assert watch(a_watcher(), replace(block, samples=samples)) == []
+
+
 def test_lost_samples_are_unobserved_and_make_none() -> None:
     block = a_line(6.0)
     at, lost = round(3.0 * RATE_HZ), round(0.7 * RATE_HZ)
