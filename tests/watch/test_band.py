@@ -96,7 +96,9 @@ def test_the_near_past_keeps_times_over_a_gap_and_forgets_the_far() -> None:
     assert np.isnan(level[10:30]).all()
     assert level[30] == 100.0
     past.add(5.9, np.zeros(150), np.zeros(150))
-    assert past.between(0.0, 5.8)[1].size == 0
+    past.add(7.4, np.zeros(10), np.zeros(10))  # a second before this is kept, and no more
+    assert past.between(0.0, 6.38)[1].size == 0
+    assert past.between(0.0, 6.45)[1].size > 0
 
 
 def test_between_the_thresholds_it_stays_as_it_was() -> None:
