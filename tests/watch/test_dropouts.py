@@ -129,7 +129,7 @@ def test_clicks_do_not_raise_the_lines_own_level() -> None:
     samples = block.samples.copy()
     for at in range(70_000, 350_000, 3_000):
         samples[at : at + 5] += 2.0
-    samples[-round(0.5 * RATE_HZ) :] *= 0.7  # still there: −3 dB of its own
+    samples[-round(0.5 * RATE_HZ) :] *= 0.6  # still there: −4.4 dB of its own
     assert watch(a_watcher(), replace(block, samples=samples)) == []
 
 
@@ -218,6 +218,25 @@ def test_a_chattering_contact_is_one() -> None:
     (dropout,) = watch(a_watcher(), a_line(4.0, relative=shut))
     assert dropout.start_s == pytest.approx(2.5, abs=1e-3)
     assert dropout.end_s == pytest.approx(2.603, abs=1e-3)
+
+
+def test_a_slow_fade_with_hum_is_one() -> None:
+    """At −7 dB hum of ±0.9 dB and noise 13 dB below cross both thresholds again and again."""
+    t = times(9.0)
+    depth_db = 20.0 * 0.5 * (1.0 - np.cos(np.pi * np.interp(t, [2, 4.5, 5.5, 8], [0, 1, 1, 0])))
+    hum = 1.0 + 0.1 * np.sin(2 * np.pi * 100.0 * t)
+    (dropout,) = watch(a_watcher(), a_line(9.0, relative=hum * 10.0 ** (-depth_db / 20.0)))
+    assert dropout.kind is Kind.FADE
+    # −7 dB of a raised cosine of 20 dB: 2.5 s · acos(1 - 0.7) / π after its beginning.
+    assert dropout.start_s == pytest.approx(2.0 + 2.5 * np.arccos(0.3) / np.pi, abs=0.2)
+
+
+def test_one_that_follows_while_the_line_still_settles_is_of_the_same_kind() -> None:
+    t = times(4.0)
+    shut = np.where(((t >= 2.5) & (t < 2.6)) | ((t >= 2.62) & (t < 2.7)), 0.0, 1.0)
+    settling = np.where(t >= 2.6, 900.0 * np.exp(-np.maximum(t - 2.6, 0.0) / 20e-3), 0.0)
+    found = watch(a_watcher(), a_line(4.0, relative=shut, hz=settling))
+    assert [dropout.kind for dropout in found] == [Kind.BREAK, Kind.BREAK]
 
 
 @pytest.mark.parametrize("samples", [997, 64_000])
