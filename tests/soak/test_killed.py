@@ -1,0 +1,94 @@
+"""A soak that is killed loses at most a second, and its notebook opens whatever happened."""
+
+import json
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from sniff.soak.notebook import read
+from sniff.soak.nouns import Kept
+from sniff.sources.opening import open_source
+from tests.soak.soaking import OPEN_S, PERIOD_S, scene
+
+TRIES = 50
+MAY_BE_LOST_S = 1.0
+
+
+def started(module: str, *words: object) -> subprocess.Popen[bytes]:
+    return subprocess.Popen(
+        [sys.executable, "-m", f"tests.soak.{module}", *map(str, words)],
+        stdout=subprocess.PIPE,
+        cwd=Path(__file__).parents[2],
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+    )
+
+
+@pytest.mark.slow
+def test_fifty_kills_take_nothing_that_was_committed(tmp_path: Path) -> None:
+    writer = started("killed_writer", tmp_path, TRIES)
+    out, _ = writer.communicate(timeout=100)
+    results = [json.loads(line) for line in out.splitlines()]
+    assert len(results) == TRIES
+    assert sum(result["acknowledged"] > 0 for result in results) > TRIES / 3
+    for before, result in zip([{"all": 0}, *results], results, strict=False):
+        # The kill may fall between the commit and its acknowledgement.
+        kept = result["dropouts"]
+        assert result["acknowledged"] <= kept <= result["acknowledged"] + 1
+        assert result["counted"] == kept
+        assert result["observed_s"] == pytest.approx(0.2 * kept, abs=1e-3)
+        assert result["begun"] == (kept > 0)
+        assert result["all"] == before["all"] + kept + result["begun"]
+
+
+def kept_of_run(kept: Kept, zero_s: float) -> tuple[float, int]:
+    """End of what a run observed, and how many drop-outs it counted."""
+    observed = [o for o in kept.observed if zero_s <= o.start_utc_s < zero_s + 30.0]
+    minutes = [m for m in kept.minutes if zero_s <= m.start_utc_s < zero_s + 30.0]
+    return observed[-1].end_utc_s, sum(m.dropouts for m in minutes) + kept.uncounted
+
+
+@pytest.mark.slow
+def test_a_soak_of_the_bench_killed_five_times_loses_no_second_and_counts_the_truth(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "scene.toml").write_text(scene())
+    folder, rng = tmp_path / "soak", random.Random(1)
+    zeros = []
+    for _ in range(5):
+        with started("soaking", folder, tmp_path / "scene.toml", 60) as soaking:
+            assert soaking.stdout is not None
+            zeros.append(float(soaking.stdout.readline()))
+            time.sleep(rng.uniform(2.5, 4.0))
+            killed_s = time.time()
+            soaking.send_signal(signal.SIGKILL)
+        kept = read(folder)
+        end_s, counted = kept_of_run(kept, zeros[-1])
+        assert killed_s - end_s <= MAY_BE_LOST_S
+        # In the bench's own time, from the first sample that was observed on.
+        bench_s = end_s - kept.observed[-1].start_utc_s
+        begun = int(bench_s / PERIOD_S)
+        surely = int(max(0.0, killed_s - kept.observed[-1].start_utc_s - MAY_BE_LOST_S) / PERIOD_S)
+        assert surely - 1 <= counted <= begun
+    # Together: what was between the runs was not observed, and no run was lost.
+    kept = read(folder)
+    assert len(kept.runs) == 5
+    assert len(kept.observed) == 5
+    for last, zero_s in zip(kept.observed, zeros[1:], strict=False):
+        assert last.end_utc_s <= zero_s
+    listed = [d for d in kept.dropouts if d.duration_s is not None]
+    assert len(listed) >= 20
+    assert all(d.duration_s == pytest.approx(OPEN_S, abs=2e-3) for d in listed)
+    recordings = sorted(folder.glob("*.sigmf-meta"))
+    assert recordings
+    for path in recordings:
+        source = open_source(str(path))  # each is whole, the killed ones too
+        assert sum(block.samples.size for block in source.stream(seconds=None)) > 0
+        source.close()
+    sizes = sum(path.stat().st_size for path in folder.glob("*.sigmf-data"))
+    assert sizes <= 5 * 4_000_000
