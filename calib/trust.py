@@ -51,16 +51,20 @@ def trusted(warm: WarmUp, *, limit_ppm: float) -> Trust:
     """
     trust = Trust(limit_ppm=limit_ppm, horizon_s=HORIZON_S, after_s=None)
     if warm.shape is Shape.BENDING:
-        return replace(trust, why="it still bends, and where that ends cannot be told yet")
+        return replace(
+            trust, why="it still bends, and where that ends cannot be told; follow it longer"
+        )
     if 2.0 * warm.scatter_ppm > limit_ppm:
-        return replace(trust, why=f"it wanders by ±{2.0 * warm.scatter_ppm:.2g} ppm")
+        wander = f"it wanders by ±{2.0 * warm.scatter_ppm:.2g} ppm by itself"
+        return replace(trust, why=f"{wander}; shield it from draughts, or try another reference")
     trials = np.linspace(warm.start_s, warm.end_s, _TRIALS + 1)
     moving = np.array([warm.farthest_ppm(t, t + HORIZON_S) > limit_ppm for t in trials])
     if not moving[-1]:
         first = int(np.flatnonzero(moving)[-1]) + 1 if moving.any() else 0
         return replace(trust, after_s=float(trials[first]))
     far = warm.farthest_ppm(warm.end_s, warm.end_s + HORIZON_S)
-    trust = replace(trust, why=f"at the end it may still move by {far:.2g} ppm within an hour")
+    why = f"at the end it may still move by {far:.2g} ppm within an hour; follow it longer"
+    trust = replace(trust, why=why)
     if warm.settling:
         span_s = warm.end_s - warm.start_s
         for t in np.linspace(warm.end_s, warm.end_s + _AHEAD * span_s, _TRIALS):

@@ -20,7 +20,7 @@ USUAL_TOLERANCE_PPM = 5.0
 SHARE = 0.1
 """Part of a tolerance by which a trusted clock may still move."""
 
-_WANDER_PPM, _WANDER_RATIO = 0.02, 4.0
+_WANDER_PPM, _WANDER_RATIO = 0.02, 2.0
 _JUMP_PPM, _JUMP_RATIO = 0.05, 10.0
 
 

@@ -83,11 +83,11 @@ def trust_words(warmed: Warmed) -> str:
     if trust.after_s is not None:
         return f"Trust it from {format_seconds(trust.after_s)} on: it then moves {meaning}."
     ahead = (
-        f"; by the fit, not before {format_seconds(trust.expected_s)}"
+        f" (by the fit, not before {format_seconds(trust.expected_s)})"
         if trust.expected_s is not None
         else ""
     )
-    return f"Not to be trusted yet to move {meaning}: {trust.why}{ahead}. Follow it longer."
+    return f"Not to be trusted yet to move {meaning}: {trust.why}{ahead}."
 
 
 def _share() -> str:
