@@ -18,9 +18,10 @@ LOOKED_BACK_S = 3.0
 
 _SHORTEST = 1.0  # resolutions: what is shorter is noise's or a click's
 _BACK_FOR_GOOD = 2.0  # resolutions: what comes back for less has not come back
+_CHATTER = 5.0  # resolutions: a blink longer ago than this is no part of what follows it
 _BACK_IN_FULL = 0.6  # of its own power, about which there is no doubt
 _DEPTH_STEPS = 8
-_HOVERS_S = 30e-3  # a line that only hovers about the thresholds, with its hum, must stay so long
+_HOVERS_S = 0.5  # what does not come back in full must stay so long, or it only hovers
 
 
 @dataclass(slots=True, kw_only=True)
@@ -119,11 +120,14 @@ class Collector:
         return (dropout.end_s or 0.0) + self._settings.around_s
 
     def _goes(self, crossing: Crossing, own: float) -> None:
-        if self._open is not None:
-            if not self._is_back(self._open, crossing.at_s):
-                self._open.end_s = None
+        last = self._open
+        if last is not None:
+            chatter_s = _CHATTER * self._settings.resolution_s
+            blink = not last.counted and crossing.at_s - last.start_s > chatter_s
+            if not blink and not self._is_back(last, crossing.at_s):
+                last.end_s = None
                 return
-            self._close(self._open)
+            self._close(last)
         kind, pull_hz, before_hz = None, 0.0, np.nan
         if crossing.seen:
             kind, pull_hz, before_hz = self._judge(crossing.at_s, own)

@@ -95,7 +95,9 @@ class WideLook:
         highest = power.max(axis=0)
         self._stands[beside] = np.maximum(_FORGET * self._stands[beside], highest[beside])
         if beside.sum() >= _FEWEST_BESIDE:
-            self._learn_noise(float(np.median(power.mean(axis=0)[beside])) / self._noise_hz)
+            # Over bins and spectra, so that neither lines nor clicks count; for the exponential
+            # distribution of a bin's power the median is ln 2 of the mean.
+            self._learn_noise(float(np.median(power[:, beside])) / log(2.0) / self._noise_hz)
 
     def _learn_noise(self, density: float) -> None:
         """Noise about the line may differ from what is beside it, but rises and falls with it."""
