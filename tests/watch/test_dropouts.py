@@ -128,7 +128,7 @@ def test_clicks_do_not_raise_the_lines_own_level() -> None:
     block = a_line(6.0)
     samples = block.samples.copy()
     for at in range(70_000, 350_000, 3_000):
-        samples[at : at + 5] += 2.0
+        samples[at : at + 5] += 4.0
     samples[-round(0.5 * RATE_HZ) :] *= 0.6  # still there: −4.4 dB of its own
     assert watch(a_watcher(), replace(block, samples=samples)) == []
 
