@@ -167,7 +167,7 @@ def _captures(
     data_end = files.data_offset + files.data_bytes
     if not files.missing_bytes:
         data_end -= files.metadata.trailing_bytes
-    indices = _indices(stated, cautions)
+    indices = indices_of(stated, cautions)
     captures = []
     header_bytes = left_over = there = 0
     for number, fields in enumerate(stated):
@@ -212,8 +212,10 @@ def _captures(
     return tuple(captures)
 
 
-def _indices(stated: tuple[CaptureFields, ...], cautions: list[Caution]) -> list[int]:
+def indices_of(stated: tuple[CaptureFields, ...], cautions: list[Caution]) -> list[int]:
     """Number of each capture's first sample since the dataset's first, losses counted.
+
+    Adds to `cautions` when the recording contradicts itself.
 
     A capture without ``core:global_index`` takes its ``core:sample_start`` for it, as the
     specification says.

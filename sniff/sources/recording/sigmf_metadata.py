@@ -41,6 +41,14 @@ class CaptureFields:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AnnotationFields:
+    """A labelled entry of ``annotations``; `sample_start` counts as that of the captures does."""
+
+    sample_start: int
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Metadata:
     """What a reader needs of SigMF metadata.
 
@@ -63,6 +71,8 @@ class Metadata:
         Our own fields on the instrument.
     unfinished : bool
         Our own: the recorder has not come to its end.
+    annotations : tuple of AnnotationFields
+        Those with a label.
     """
 
     datatype: str
@@ -77,6 +87,7 @@ class Metadata:
     clock_hz: float | None
     usable_fraction: float | None
     unfinished: bool = False
+    annotations: tuple[AnnotationFields, ...] = ()
 
 
 def parse_metadata(text: bytes, *, name: str) -> Metadata:
@@ -125,6 +136,14 @@ def parse_metadata(text: bytes, *, name: str) -> Metadata:
         clock_hz=_own_number(top, "clock_hz", name),
         usable_fraction=_own_number(top, "usable_fraction", name, largest=1.0),
         unfinished=top.get(f"{EXTENSION}:unfinished") is True,
+        annotations=tuple(
+            AnnotationFields(
+                sample_start=int(entry["core:sample_start"]) - offset,
+                label=str(entry["core:label"]),
+            )
+            for entry in document["annotations"]
+            if "core:label" in entry
+        ),
     )
 
 
