@@ -245,6 +245,8 @@ class SourceInfo:
         made of what it was asked, Hz.
     converter_hz : float
         Shift of a converter ahead of the tuner: what is on the air is heard this much higher, Hz.
+    u_converter_hz : float
+        Standard uncertainty (k = 1) of that converter's LO, Hz.
     inverted : bool
         Whether that converter turns the spectrum round: `converter_hz` minus the air is heard.
     pad_db : float
@@ -273,6 +275,7 @@ class SourceInfo:
     usable_fraction: float = 0.8
     u_center_hz: float = 0.0
     converter_hz: float = 0.0
+    u_converter_hz: float = 0.0
     inverted: bool = False
     pad_db: float = 0.0
     gain_db: float | None = None

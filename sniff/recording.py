@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from typing import Protocol
 
@@ -25,8 +25,13 @@ class Recorder(Protocol):
     """Something that keeps blocks."""
 
     @property
-    def bytes(self) -> int:
-        """What was kept so far, bytes."""
+    def samples(self) -> int:
+        """How many were kept so far."""
+        ...
+
+    @property
+    def sample_bytes(self) -> int:
+        """Bytes of one sample as it is kept."""
         ...
 
     def write(self, block: IQBlock) -> None:
@@ -37,6 +42,10 @@ class Recorder(Protocol):
         """Mark a sample."""
         ...
 
+    def checkpoint(self) -> None:
+        """Make what was kept so far safe: more may be long in coming."""
+        ...
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
@@ -45,10 +54,11 @@ class Limits:
     Attributes
     ----------
     max_bytes : int or None
+        What the samples take at the most.
     events : int
         How many events to record; without a trigger of no meaning.
     pre_s, post_s : float
-        How much to keep before and after an event, s.
+        How much to keep before and after an event at the least, s.
     """
 
     max_bytes: int | None = None
@@ -71,6 +81,8 @@ class Outcome:
         How long they were.
     heard_s : float
         How long the source was listened to, s.
+    unjudged_s : float
+        How long of that the trigger could not see its line for static or noise, s.
     trouble : str or None
         What the source or the disk said, when that ended it.
     """
@@ -80,6 +92,7 @@ class Outcome:
     gaps: int
     lost_samples: int
     heard_s: float
+    unjudged_s: float = 0.0
     trouble: str | None = None
 
 
@@ -109,6 +122,7 @@ def record(
         gaps=keeper.gaps,
         lost_samples=keeper.lost,
         heard_s=keeper.heard_s,
+        unjudged_s=0.0 if trigger is None else trigger.unjudged_s,
         trouble=trouble,
     )
 
@@ -122,6 +136,7 @@ class _Keeper:
         self._limits = limits
         self._ring: deque[IQBlock] = deque()
         self._keep_until = 0
+        self._keeping = False
         self._next_index: int | None = None
         self.events: list[Event] = []
         self.gaps = 0
@@ -135,28 +150,47 @@ class _Keeper:
         self._next_index = block.end_index
         self.heard_s += block.samples.size / block.rate_hz
         if self._trigger is None:
-            self._recorder.write(block)
-        else:
-            self._around_events(block, self._trigger)
-        if self._limits.max_bytes is not None and self._recorder.bytes >= self._limits.max_bytes:
-            return Stopped.SIZE
-        if self.events and len(self.events) >= self._limits.events:
-            return Stopped.EVENTS if block.index >= self._keep_until else None
-        return None
+            return self._write(block)
+        if (full := self._around_events(block, self._trigger)) is not None:
+            return full
+        enough = len(self.events) >= self._limits.events
+        return Stopped.EVENTS if enough and block.end_index >= self._keep_until else None
 
-    def _around_events(self, block: IQBlock, trigger: Trigger) -> None:
-        fresh = list(trigger.push(block)) if len(self.events) < self._limits.events else []
-        self._ring.append(block)
+    def _around_events(self, block: IQBlock, trigger: Trigger) -> Stopped | None:
+        fresh = []
+        if wanted := self._limits.events - len(self.events):
+            fresh = list(trigger.push(block))[:wanted]
         for event in fresh:
             self.events.append(event)
             after = round(self._limits.post_s * block.rate_hz)
             self._keep_until = max(self._keep_until, event.index + after)
-        if block.index < self._keep_until:
-            while self._ring:
-                self._recorder.write(self._ring.popleft())
+        self._ring.append(block)
+        full = None
+        if fresh or block.index < self._keep_until:
+            self._keeping = True
+            while self._ring and full is None:
+                full = self._write(self._ring.popleft())
             for event in fresh:
                 self._recorder.annotate(index=event.index, label=f"{event.when.value} here")
-        # Whole blocks: what is kept before an event is at least `pre_s`.
-        ring = round(self._limits.pre_s * block.rate_hz)
+        elif self._keeping:
+            self._keeping = False
+            self._recorder.checkpoint()
+        # Whole blocks, and an event is told of after it began: what is kept before it is at least
+        # `pre_s`.
+        ring = round((self._limits.pre_s + trigger.delay_s) * block.rate_hz)
         while self._ring and block.end_index - self._ring[0].end_index >= ring:
             self._ring.popleft()
+        return full
+
+    def _write(self, block: IQBlock) -> Stopped | None:
+        """Keep a block, or as much of it as there is room for."""
+        if self._limits.max_bytes is None:
+            self._recorder.write(block)
+            return None
+        most = self._limits.max_bytes // self._recorder.sample_bytes
+        room = most - self._recorder.samples
+        if room < block.samples.size:
+            block = replace(block, samples=block.samples[: max(0, room)])
+        if block.samples.size:
+            self._recorder.write(block)
+        return Stopped.SIZE if self._recorder.samples >= most else None

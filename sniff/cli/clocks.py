@@ -7,11 +7,11 @@ from typing import Any
 
 from platformdirs import user_data_path
 
-from calib.correction import Correction
+from calib.correction import Converter, Correction
 from calib.profile import OLD_DAYS, Profile
 from calib.store import Store
 from sniff.cli.levels import levels_kept
-from sniff.cli.options import converter_from, correction_from
+from sniff.cli.options import correction_from
 from sniff.errors import UsageError
 from sniff.model import Caution, SourceInfo
 
@@ -34,6 +34,17 @@ def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, t
     StoreError
         When a profile is damaged, or of a newer version.
     """
+    correction, cautions = _clock(info, given)
+    return replace(correction, converter=_converter(info)), cautions
+
+
+def _converter(info: SourceInfo) -> Converter | None:
+    """What the source takes out of its frequencies, by the user's word or a recording's own."""
+    found = Converter(shift_hz=info.converter_hz, inverted=info.inverted, u_hz=info.u_converter_hz)
+    return None if found == Converter(shift_hz=0.0) else found
+
+
+def _clock(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:
     stated = given["ppm"] is not None or given["u_ppm"] is not None
     named = given.get("clock")
     if named is not None and stated and not given.get("clock_origin"):
@@ -72,8 +83,7 @@ def _of_another(profile: Profile, info: SourceInfo) -> tuple[Caution, ...]:
 
 def _applied(profile: Profile, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:
     now = datetime.now(timezone.utc)
-    plain = profile.correction(now, given.get("temperature"))
-    correction = replace(plain, converter=converter_from(given))
+    correction = profile.correction(now, given.get("temperature"))
     age_days = profile.age_days(now)
     if age_days <= OLD_DAYS:
         return correction, ()

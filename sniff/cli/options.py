@@ -1,7 +1,6 @@
 """Options that several commands share, and the types that read them."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -200,7 +199,7 @@ def converter_from(given: Mapping[str, Any]) -> Converter | None:
 
 
 def correction_from(given: Mapping[str, Any]) -> Correction:
-    """The clock correction that the options state.
+    """The clock correction that the options state; a converter is the source's to know.
 
     Raises
     ------
@@ -209,9 +208,8 @@ def correction_from(given: Mapping[str, Any]) -> Correction:
         its uncertainty would make every frequency look better than it is.
     """
     ppm, u_ppm = given["ppm"], given["u_ppm"]
-    converter = converter_from(given)
     if ppm is None and u_ppm is None:
-        return replace(Correction.unknown_dongle(), converter=converter)
+        return Correction.unknown_dongle()
     if u_ppm is None:
         raise UsageError("--ppm needs --u-ppm: say how sure you are of it (k = 1)")
     if not abs(ppm or 0.0) <= 1000.0:
@@ -219,4 +217,4 @@ def correction_from(given: Mapping[str, Any]) -> Correction:
     if not 0.0 <= u_ppm <= 1000.0:
         raise UsageError(f"--u-ppm {u_ppm:g} must lie within 0 and 1000")
     origin = given.get("clock_origin") or "as stated by --ppm and --u-ppm"
-    return Correction(ppm=ppm or 0.0, u_ppm=u_ppm, origin=origin, converter=converter)
+    return Correction(ppm=ppm or 0.0, u_ppm=u_ppm, origin=origin)

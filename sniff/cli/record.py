@@ -26,8 +26,12 @@ from sniff.cli.options import (
     metavar="STEM",
     help="Name without ending: STEM.sigmf-data and STEM.sigmf-meta are written.",
 )
-@click.option("--overwrite", is_flag=True, help="Replace a recording of that name.")
-@click.option("--max-size", type=SIZE, help="Stop at this size, such as 2GB.")
+@click.option(
+    "--overwrite",
+    is_flag=True,
+    help="Replace a recording of that name, once the new one is whole; till then it is STEM.new.",
+)
+@click.option("--max-size", type=SIZE, help="Let the samples take no more, such as 2GB.")
 @click.option(
     "--when",
     type=click.Choice(["absent", "present", "level"]),
@@ -49,13 +53,19 @@ from sniff.cli.options import (
 def record(ctx: click.Context, /, source: str, **given: Any) -> None:
     """IQ to SigMF, as it came: readable while it grows, and whole whatever ends it.
 
-    With --when, a memory keeps what happened *before* the moment too.
+    With --when, a memory keeps what happened *before* the moment too. --pad and --converter are
+    written down and the samples left as the receiver sent them; any command that reads the
+    recording takes them out by itself.
 
     \b
     sniff record --from dongle --center 83.5M --gain 30 --out deaf \\
           --when absent --line 83.6M --ppm 31.2 --u-ppm 0.3 --seconds 30min
 
-    Exit code 4: the source or the disk ended it; 130: Ctrl-C did. What was recorded is kept.
+    Exit code 3: what was waited for did not come, nothing was recorded; 4: the source or the disk
+    ended it; 130: Ctrl-C did. What was recorded is kept.
+
+    A recorder that was killed leaves a recording that says so and lacks a second at the most, as
+    STEM, or as STEM.new beside the one it was to replace.
     """
     from sniff.cli.recording import record_from
 

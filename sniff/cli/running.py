@@ -46,7 +46,7 @@ def opened(text: str, given: Mapping[str, Any]) -> Iterator[Source]:
             bias_supply=given["bias"],
             wait=given["wait"],
             converter=converter_from(given),
-            pad_db=given["pad"] or 0.0,
+            pad_db=given["pad"],
             paced=given.get("paced", False),
         ),
     )

@@ -1,12 +1,20 @@
 """A recording as text, and its progress on a terminal."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from math import isfinite
+from enum import Enum
 from typing import Any, Protocol
 
 from sniff.model import IQBlock
 from sniff.report.text import console
 from sniff.units import format_seconds
+
+_HAPPENED = {"absent": "vanished", "present": "appeared", "level": "rose above --level"}
+_WAITING = {"absent": "vanish", "present": "appear", "level": "rise above --level"}
+_ENDS = {
+    "max-size": "Stopped at --max-size.",
+    "interrupted": "Stopped by Ctrl-C.",
+    "source": "Cut short.",
+}
 
 
 class Recorded(Protocol):
@@ -29,6 +37,10 @@ class Recorded(Protocol):
     @property
     def heard_s(self) -> float: ...
     @property
+    def old_is_kept(self) -> bool: ...
+    @property
+    def stopped(self) -> Enum: ...
+    @property
     def events(self) -> Sequence[dict[str, Any]]: ...
 
 
@@ -36,10 +48,13 @@ def print_recording(result: Recorded) -> None:
     """Print what was kept, and what happened."""
     out = console()
     for event in result.events:
-        out.print(f"The line was {event['when']} at {format_seconds(event['at_s'])}.")
+        out.print(f"The line {_HAPPENED[event['when']]} at {format_seconds(event['at_s'])}.")
     if not result.samples:
-        out.print(f"Nothing was recorded in {format_seconds(result.heard_s)}.")
+        kept = "; the old recording is kept" if result.old_is_kept else ""
+        out.print(f"Nothing was recorded in {format_seconds(result.heard_s)}{kept}.")
         return
+    if result.stopped.value in _ENDS:
+        out.print(_ENDS[result.stopped.value])
     out.print(
         f"{format_seconds(result.seconds)}, {result.samples} samples, "
         f"{result.bytes / 1e6:.1f} MB, of {format_seconds(result.heard_s)} heard."
@@ -61,11 +76,12 @@ def progress(
         return
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    words = "recording" if waiting_for is None else f"waiting for the line to be {waiting_for}"
-    total = seconds if seconds is not None and isfinite(seconds) else None
+    words = "recording"
+    if waiting_for is not None:
+        words = f"waiting for the line to {_WAITING[waiting_for]}"
     columns = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
     with Progress(*columns, console=shown, transient=True) as bar:
-        task = bar.add_task(words, total=total)
+        task = bar.add_task(words, total=seconds)
         for block in blocks:
             yield block
             bar.advance(task, block.samples.size / block.rate_hz)

@@ -3,11 +3,16 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from calib.correction import Converter
 from sniff.errors import SourceError, UsageError
-from sniff.model import Source
+from sniff.model import Caution, Source
+from sniff.sources.ahead import NOTHING_AHEAD, Ahead, AheadSource, in_words
+from sniff.sources.recording.given import overridden
+
+if TYPE_CHECKING:
+    from sniff.sources.recording.source import RecordingSource
 
 UNDERSTOOD = (
     "bench:SCENE (a built-in scene or a .toml), dongle, dongle:SERIAL, or a recording "
@@ -43,9 +48,9 @@ class Wishes:
     wait : bool
         When a dongle goes away, wait for it to come back.
     converter : Converter or None
-        What lies between the air and the source.
-    pad_db : float
-        Attenuation between them, dB; negative for a preamplifier.
+        What lies between the air and the source; None where a recording may say it itself.
+    pad_db : float or None
+        Attenuation between them, dB; negative for a preamplifier. None as above.
     verify : bool or None
         Whether to check a SigMF recording's hash; None: when it is not long.
     paced : bool
@@ -61,7 +66,7 @@ class Wishes:
     bias_supply: bool = False
     wait: bool = False
     converter: Converter | None = None
-    pad_db: float = 0.0
+    pad_db: float | None = None
     verify: bool | None = None
     paced: bool = False
 
@@ -84,24 +89,57 @@ def open_source(text: str, wishes: Wishes | None = None) -> Source:
         When the wishes do not go with it.
     """
     wishes = wishes or Wishes()
-    if wishes.converter is None and wishes.pad_db == 0:
-        return _open(text, wishes)
-    from sniff.sources.ahead import AheadSource
-
     converter, center_hz = wishes.converter, wishes.center_hz
     if converter is not None and center_hz is not None:
         center_hz = converter.behind(center_hz)
-    inner = _open(text, replace(wishes, center_hz=center_hz))
-    return AheadSource(inner, converter=converter, pad_db=wishes.pad_db)
+    inner, stated = _open(text, replace(wishes, center_hz=center_hz))
+    used, cautions = _what_is_ahead(stated, wishes)
+    if used == NOTHING_AHEAD and not cautions:
+        return inner
+    return AheadSource(inner, used, cautions=cautions)
 
 
-def _open(text: str, wishes: Wishes) -> Source:
+def files_of(text: str) -> tuple[Path, ...]:
+    """The files that a source, which could be opened, is read from; none for a live one."""
+    if text.partition(":")[0] in _LIVE:
+        return ()
+    path = Path(text)
+    if path.suffix.lower() not in (".sigmf-meta", ".sigmf-data"):
+        return (path,)
+    from sniff.sources.recording.sigmf_files import METADATA, find_sigmf
+
+    return (path.with_suffix(METADATA), find_sigmf(path).data_path)
+
+
+def _what_is_ahead(stated: Ahead, wishes: Wishes) -> tuple[Ahead, tuple[Caution, ...]]:
+    """What the user says lies ahead, and where he says nothing, what the recording says itself."""
+    converter, pad_db, cautions = wishes.converter, wishes.pad_db, []
+    if pad_db is not None and stated.pad_db not in (0.0, pad_db):
+        words = f"{stated.pad_db:g} dB", f"{pad_db:g} dB"
+        cautions.append(overridden("pad", said=words[0], used=words[1]))
+    if converter is not None and stated.converter is not None:
+        words = in_words(stated.converter), in_words(converter)
+        if words[0] != words[1]:
+            cautions.append(overridden("converter", said=words[0], used=words[1]))
+    unasked = Ahead(
+        converter=stated.converter if converter is None else None,
+        pad_db=stated.pad_db if pad_db is None else 0.0,
+    )
+    if unasked != NOTHING_AHEAD:
+        text = f"the recording says that {unasked} lay ahead; frequencies and levels are before it"
+        cautions.append(Caution(code="ahead", text=text))
+    used = Ahead(converter=converter or unasked.converter, pad_db=pad_db or unasked.pad_db)
+    return used, tuple(cautions)
+
+
+def _open(text: str, wishes: Wishes) -> tuple[Source, Ahead]:
     kind, _, rest = text.partition(":")
     if kind in _LIVE:
         if wishes.datatype is not None:
             raise UsageError(f"{kind} has a datatype of its own; leave --datatype out")
-        return _LIVE[kind](rest, wishes)
-    return _open_recording(text, wishes)
+        return _LIVE[kind](rest, wishes), NOTHING_AHEAD
+    recording = _open_recording(text, wishes)
+    return recording, recording.ahead
 
 
 def _open_bench(scene: str, wishes: Wishes) -> Source:
@@ -154,7 +192,7 @@ def _refuse_dongles_own(name: str, wishes: Wishes) -> None:
             raise UsageError(f"{name}: {option} is for a dongle; leave it out")
 
 
-def _open_recording(text: str, wishes: Wishes) -> Source:
+def _open_recording(text: str, wishes: Wishes) -> "RecordingSource":
     from sniff.sources.recording.formats import open_recording
 
     if wishes.gain is not None:
@@ -172,6 +210,7 @@ def _open_recording(text: str, wishes: Wishes) -> Source:
         datatype=wishes.datatype,
         rate_hz=wishes.rate_hz,
         center_hz=wishes.center_hz,
+        on_the_air=wishes.converter is None,
         verify=wishes.verify,
     )
 

@@ -6,6 +6,7 @@ import resource
 import signal
 import subprocess
 import sys
+import tarfile
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -17,6 +18,7 @@ from sigmf import sigmffile
 from sniff.sources.opening import open_source
 from tests.cli.conftest import Answer, Run
 from tests.cli.test_dongle_commands import on_dongle
+from tests.sources.recording.files import metadata, random_bytes, write_pair
 from tests.standin.build import SITE, rtlsdr_library
 
 __all__ = ["on_dongle", "rtlsdr_library"]
@@ -119,7 +121,7 @@ def test_nothing_is_recorded_when_nothing_happens(run: Run, tmp_path: Path) -> N
         "--u-ppm",
         1,
     )
-    assert answer.code == 0
+    assert answer.code == 3
     assert "Nothing was recorded" in answer.out
     assert list(tmp_path.iterdir()) == []
 
@@ -130,7 +132,7 @@ def test_the_size_is_kept(run: Run, tmp_path: Path) -> None:
     )
     result = json.loads(answer.out)["result"]
     assert result["stopped"] == "max-size"
-    assert 2e6 <= result["bytes"] < 4e6
+    assert result["bytes"] == 2_000_000 == (tmp_path / "s.sigmf-data").stat().st_size
 
 
 def test_a_recording_is_not_overwritten_unless_asked(run: Run, tmp_path: Path) -> None:
@@ -200,6 +202,166 @@ def test_a_full_disk_keeps_what_was_written(tmp_path: Path) -> None:
     bench.close()
     assert kept.size > 500_000
     assert np.array_equal(kept, played[: kept.size])
+
+
+def state_of(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+WAITING = ("--when", "absent", "--line", "83.6M", "--ppm", 28.7, "--u-ppm", 1)
+
+
+def test_a_recording_that_was_to_be_replaced_stays_when_nothing_happens(
+    run: Run, tmp_path: Path
+) -> None:
+    words = ("record", "--from", "bench:tour-guide-mended", "--out", tmp_path / "o")
+    run(*words, "--seconds", 0.2)
+    before = state_of(tmp_path)
+    answer = run(*words, "--seconds", 0.6, *WAITING, "--overwrite")
+    assert answer.code == 3
+    assert "Nothing was recorded" in answer.out
+    assert "the old recording is kept" in answer.out
+    assert state_of(tmp_path) == before
+    told = json.loads(run(*words, "--seconds", 0.6, *WAITING, "--overwrite", "--json").out)
+    assert told["result"]["old_is_kept"] is True
+    assert told["result"]["files"] == []
+
+
+def test_words_that_are_off_leave_the_old_recording_alone(run: Run, tmp_path: Path) -> None:
+    words = ("record", "--from", "bench:tour-guide-mended", "--out", tmp_path / "o")
+    run(*words, "--seconds", 0.2)
+    before = state_of(tmp_path)
+    for off in (("--seconds", 0), ("--max-size", "1"), ("--when", "absent", "--line", "200M")):
+        assert run(*words, "--overwrite", *off).code == 2
+    assert state_of(tmp_path) == before
+
+
+def test_a_new_recording_takes_the_place_of_the_old_one_whole(run: Run, tmp_path: Path) -> None:
+    words = ("record", "--from", "bench:room", "--out", tmp_path / "o", "--overwrite", "--json")
+    run(*words, "--seconds", 0.5)
+    result = json.loads(run(*words, "--seconds", 0.2).out)["result"]
+    assert result["old_is_kept"] is False
+    assert {Path(path) for path in result["files"]} == set(tmp_path.iterdir())
+    handle = sigmffile.fromfile(str(tmp_path / "o.sigmf-meta"))
+    assert handle.calculate_hash() == handle.get_global_field("core:sha512") == result["sha512"]
+
+
+@pytest.mark.parametrize("spelling", ["meta", "data", "relative", "link", "linked-folder"])
+@pytest.mark.parametrize("overwrite", [("--overwrite",), ()])
+def test_a_recording_is_not_written_onto_itself(
+    run: Run,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    spelling: str,
+    overwrite: tuple[str, ...],
+) -> None:
+    folder = tmp_path / "here"
+    folder.mkdir()
+    run("record", "--from", "bench:room", "--seconds", 0.3, "--out", folder / "set")
+    before = state_of(folder)
+    monkeypatch.chdir(folder)
+    source, out = folder / "set.sigmf-meta", folder / "set"
+    if spelling == "data":
+        source = folder / "set.sigmf-data"
+    if spelling == "relative":
+        out = Path("..") / "here" / "set"
+    if spelling == "link":
+        (tmp_path / "other.sigmf-data").symlink_to(folder / "set.sigmf-data")
+        (tmp_path / "other.sigmf-meta").symlink_to(folder / "set.sigmf-meta")
+        out = tmp_path / "other"
+    if spelling == "linked-folder":
+        (tmp_path / "there").symlink_to(folder)
+        source = tmp_path / "there" / "set.sigmf-meta"
+    answer = run("record", "--from", source, "--out", out, "--seconds", 0.1, *overwrite)
+    assert answer.code == 2
+    assert len(answer.err.strip().splitlines()) == 1
+    assert "--from reads" in answer.err
+    assert state_of(folder) == before
+
+
+def test_an_archive_and_a_raw_file_are_not_written_onto_themselves(
+    run: Run, tmp_path: Path
+) -> None:
+    run("record", "--from", "bench:room", "--seconds", 0.1, "--out", tmp_path / "set")
+    with tarfile.open(tmp_path / "pack.sigmf", "w") as archive:
+        for end in (".sigmf-meta", ".sigmf-data"):
+            archive.add(tmp_path / f"set{end}", f"pack/pack{end}")
+    raw = tmp_path / "set.cu8"
+    raw.symlink_to("set.sigmf-data")
+    before = state_of(tmp_path)
+    stated = ("--rate", "2.4M", "--center", "100M")
+    for source, out, more in (("pack.sigmf", "pack", ()), ("set.cu8", "set", stated)):
+        answer = run(
+            "record", "--from", tmp_path / source, "--out", tmp_path / out, "--overwrite", *more
+        )
+        assert answer.code == 2
+        assert "--from reads" in answer.err
+    assert state_of(tmp_path) == before
+
+
+@pytest.mark.parametrize("name", ["set.sigmf-meta", "set.sigmf-data", "set.sigmf", "", ".."])
+def test_a_name_that_is_none_is_refused(run: Run, tmp_path: Path, name: str) -> None:
+    out = f"{tmp_path}/{name}" if name else ""
+    answer = run("record", "--from", "bench:room", "--seconds", 0.1, "--out", out)
+    assert answer.code == 2
+    assert len(answer.err.strip().splitlines()) == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_more_memory_than_there_may_be_is_refused_and_what_may_is_said(
+    run: Run, tmp_path: Path
+) -> None:
+    words = ("record", "--from", "bench:tour-guide-mended", "--out", tmp_path / "p", *WAITING)
+    answer = run(*words, "--pre", "1h")
+    assert answer.code == 2
+    assert "2.03 min" in answer.err  # 10^9 bytes / (8 bytes x 1.024 MS/s) = 122 s
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("datatype", ["ci8", "ci16_le", "ci16_be", "cu16_le", "cf32_le", "cf32_be"])
+def test_wide_samples_are_kept_to_the_bit(run: Run, tmp_path: Path, datatype: str) -> None:
+    rng = np.random.default_rng(4)
+    order = ">" if datatype.endswith("be") else "<"
+    if datatype.startswith("cf"):
+        native = (3 * rng.standard_normal(60_000)).astype(f"{order}f4").view(np.uint8)
+    else:
+        native = rng.integers(0, 256, 240_000, dtype=np.uint8)
+    source = tmp_path / f"in.{datatype}"
+    native.tofile(source)
+    answer = run(
+        "record",
+        "--json",
+        "--from",
+        source,
+        "--rate",
+        "1M",
+        "--center",
+        "90M",
+        "--out",
+        tmp_path / "out",
+    )
+    assert answer.code == 0
+    assert (tmp_path / "out.sigmf-data").read_bytes() == native.tobytes()
+    metadata = json.loads((tmp_path / "out.sigmf-meta").read_text())
+    assert metadata["global"]["core:datatype"] == datatype
+
+
+def test_the_tuning_that_shows_the_line_is_taken_and_the_others_told(
+    run: Run, tmp_path: Path
+) -> None:
+    native = random_bytes(2 * 200_000)
+    captures = [
+        {"core:sample_start": 0, "core:frequency": 83.6e6},
+        {"core:sample_start": 100_000, "core:frequency": 90e6},
+    ]
+    source = write_pair(tmp_path, metadata(*captures), native)
+    answer = run("record", "--from", source, "--out", tmp_path / "one")
+    assert answer.code == 0
+    assert "at 90 MHz was left out" in answer.err
+    assert (tmp_path / "one.sigmf-data").read_bytes() == native[: 2 * 100_000].tobytes()
+    words = ("--when", "level", "--level", "-60dB", "--line", "90.2M", "--events", 1)
+    answer = run("record", "--json", "--from", source, "--out", tmp_path / "two", *words)
+    assert json.loads(answer.out)["result"]["samples"] > 0
 
 
 @pytest.mark.parametrize("after_s", [1.6, 2.3, 3.1])

@@ -12,6 +12,7 @@ def open_recording(
     datatype: str | None = None,
     rate_hz: float | None = None,
     center_hz: float | None = None,
+    on_the_air: bool = True,
     verify: bool | None = None,
 ) -> RecordingSource:
     """Open a recording.
@@ -25,6 +26,9 @@ def open_recording(
     rate_hz, center_hz : float, optional
         What the file does not say; what it does say is replaced, with a caution. A centre also
         chooses among several captures.
+    on_the_air : bool
+        Whether the centre is one on the air, or what the receiver heard behind a converter. They
+        differ where the file says that there was one.
     verify : bool, optional
         Whether to check the hash of a SigMF recording; by default when it is not long.
 
@@ -36,7 +40,9 @@ def open_recording(
         When an option is missing or out of range.
     """
     path = Path(text)
-    given = read_given(datatype=datatype, rate_hz=rate_hz, center_hz=center_hz)
+    given = read_given(
+        datatype=datatype, rate_hz=rate_hz, center_hz=center_hz, on_the_air=on_the_air
+    )
     extension = path.suffix.lower()
     # Each format is imported when it is met: SigMF and WAV bring libraries that take time to load.
     if extension in (".sigmf-meta", ".sigmf-data", ".sigmf"):

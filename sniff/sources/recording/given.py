@@ -33,6 +33,9 @@ class Given:
     ----------
     datatype : Datatype or None
     rate_hz, center_hz : float or None
+    on_the_air : bool
+        Whether the centre is one on the air, ahead of what a file says lay ahead, or what the
+        receiver heard.
 
     Raises
     ------
@@ -43,6 +46,7 @@ class Given:
     datatype: Datatype | None = None
     rate_hz: float | None = None
     center_hz: float | None = None
+    on_the_air: bool = True
 
     def __post_init__(self) -> None:
         fault = None
@@ -52,7 +56,13 @@ class Given:
             raise UsageError(f"{fault}; write for example --center 83.6M")
 
 
-def read_given(*, datatype: str | None, rate_hz: float | None, center_hz: float | None) -> Given:
+def read_given(
+    *,
+    datatype: str | None,
+    rate_hz: float | None,
+    center_hz: float | None,
+    on_the_air: bool = True,
+) -> Given:
     """Check the options of a command.
 
     Raises
@@ -64,7 +74,7 @@ def read_given(*, datatype: str | None, rate_hz: float | None, center_hz: float 
         found = None if datatype is None else find_datatype(datatype.lower())
     except ValueError as error:
         raise UsageError(str(error)) from None
-    return Given(datatype=found, rate_hz=rate_hz, center_hz=center_hz)
+    return Given(datatype=found, rate_hz=rate_hz, center_hz=center_hz, on_the_air=on_the_air)
 
 
 def overridden(what: str, *, said: str, used: str) -> Caution:

@@ -54,6 +54,9 @@ def open_sigmf(
     files = find_sigmf(path)
     metadata = files.metadata
     cautions: list[Caution] = []
+    converter = metadata.ahead.converter
+    if converter is not None and given.on_the_air and given.center_hz is not None:
+        given = replace(given, center_hz=converter.behind(given.center_hz))
     datatype = _datatype(metadata, name, given, cautions)
     rate_hz = _rate_hz(metadata, name, given, cautions)
     centers_hz = _centers_hz(metadata.captures, name, given, cautions)
@@ -61,7 +64,10 @@ def open_sigmf(
     if not captures:
         raise SourceError(f"{name}: holds no whole sample")
     if metadata.unfinished:
-        text = "its recorder was stopped in the middle, or is still at it; what it wrote is read"
+        text = (
+            "its recorder was stopped in the middle, or is still at it; what it vouched for till "
+            "then is read, which lacks a second at the most"
+        )
         cautions.append(Caution(code="unfinished", text=text))
     cautions += check_hash(files, verify=verify)
     info = SourceInfo(
@@ -84,7 +90,7 @@ def open_sigmf(
         info = replace(info, usable_fraction=metadata.usable_fraction)
     chosen_hz = _chosen_hz(captures, name, given, rate_hz)
     reader = RawReader(files.data_path, datatype)
-    source = RecordingSource(info=info, captures=captures, reader=reader)
+    source = RecordingSource(info=info, captures=captures, reader=reader, ahead=metadata.ahead)
     source.tune(chosen_hz)
     return source
 
@@ -176,6 +182,9 @@ def _captures(
         samples, left_over = divmod(max(0, data_end - place), stride)
         if number + 1 < len(stated):
             samples = min(samples, stated[number + 1].sample_start - fields.sample_start)
+        elif files.metadata.unfinished and fields.sample_count is not None:
+            # What was written since may lie after a gap that the metadata do not tell of yet.
+            samples, left_over = min(samples, fields.sample_count), 0
         if samples:
             there = fields.sample_start + samples
             captures.append(

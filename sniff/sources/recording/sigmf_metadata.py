@@ -8,10 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from typing import Any
 
+from calib.correction import Converter
 from sniff.errors import SourceError
+from sniff.sources.ahead import NOTHING_AHEAD, Ahead
 
 EXTENSION = "sniff"
 """Namespace of our own fields."""
+
+_LARGEST_PAD_DB = 200.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +73,8 @@ class Metadata:
     serial : str or None
     image_offset_hz, clock_hz, usable_fraction : float or None
         Our own fields on the instrument.
+    ahead : Ahead
+        Our own: what lay ahead of the receiver, and is still in frequencies and levels.
     unfinished : bool
         Our own: the recorder has not come to its end.
     annotations : tuple of AnnotationFields
@@ -86,6 +92,7 @@ class Metadata:
     image_offset_hz: float | None
     clock_hz: float | None
     usable_fraction: float | None
+    ahead: Ahead = NOTHING_AHEAD
     unfinished: bool = False
     annotations: tuple[AnnotationFields, ...] = ()
 
@@ -135,6 +142,7 @@ def parse_metadata(text: bytes, *, name: str) -> Metadata:
         image_offset_hz=_own_number(top, "tuner_image_offset_hz", name),
         clock_hz=_own_number(top, "clock_hz", name),
         usable_fraction=_own_number(top, "usable_fraction", name, largest=1.0),
+        ahead=_ahead(top, name),
         unfinished=top.get(f"{EXTENSION}:unfinished") is True,
         annotations=tuple(
             AnnotationFields(
@@ -203,23 +211,41 @@ def _number(value: Any) -> float | None:
 def _own(fields: Mapping[str, Any], key: str, kind: type, name: str) -> Any:
     """A field of our own extension, which no schema has checked."""
     value = fields.get(f"{EXTENSION}:{key}")
-    if value is not None and (not isinstance(value, kind) or isinstance(value, bool)):
+    is_other = isinstance(value, bool) and kind is not bool  # a bool is an int, too
+    if value is not None and (not isinstance(value, kind) or is_other):
         raise SourceError(f"{name}: {EXTENSION}:{key} is {value!r}, not {kind.__name__}")
     return value
 
 
 def _own_number(
-    fields: Mapping[str, Any], key: str, name: str, *, largest: float = 1e12
+    fields: Mapping[str, Any], key: str, name: str, *, largest: float = 1e12, signed: bool = False
 ) -> float | None:
     value = fields.get(f"{EXTENSION}:{key}")
     if value is None:
         return None
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
-    if not number or not 0 < value <= largest:
+    if signed and (not number or not -largest <= value <= largest):
+        raise SourceError(
+            f"{name}: {EXTENSION}:{key} is {value!r}; it must lie within ±{largest:g}"
+        )
+    if not signed and (not number or not 0 < value <= largest):
         raise SourceError(
             f"{name}: {EXTENSION}:{key} is {value!r}; it must be above 0 and at most {largest:g}"
         )
     return float(value)
+
+
+def _ahead(top: Mapping[str, Any], name: str) -> Ahead:
+    shift_hz = _own_number(top, "converter_hz", name, signed=True)
+    pad_db = _own_number(top, "pad_db", name, largest=_LARGEST_PAD_DB, signed=True) or 0.0
+    if shift_hz is None:
+        return Ahead(pad_db=pad_db)
+    converter = Converter(
+        shift_hz=shift_hz,
+        inverted=_own(top, "inverted", bool, name) or False,
+        u_hz=_own_number(top, "u_converter_hz", name) or 0.0,
+    )
+    return Ahead(converter=converter, pad_db=pad_db)
 
 
 _UTC = re.compile(r"(\d{4}-\d\d-\d\d)[Tt](\d\d:\d\d:\d\d)(\.\d+)?[Zz]")

@@ -9,6 +9,7 @@ import numpy as np
 
 from sniff.errors import SourceError, UsageError
 from sniff.model import ComplexSamples, IQBlock, SourceInfo
+from sniff.sources.ahead import NOTHING_AHEAD, Ahead
 from sniff.sources.recording.captures import Capture, within
 from sniff.units import format_frequency, format_seconds
 
@@ -127,6 +128,8 @@ class RecordingSource:
         In the order of their index, at least one.
     reader : SampleReader
         Closed with the source.
+    ahead : Ahead
+        What the file says lay ahead of the receiver: still in it, `open_source` takes it out.
     block_samples : int
         Samples of a full block.
     """
@@ -137,8 +140,10 @@ class RecordingSource:
         info: SourceInfo,
         captures: tuple[Capture, ...],
         reader: SampleReader,
+        ahead: Ahead = NOTHING_AHEAD,
         block_samples: int = BLOCK_SAMPLES,
     ) -> None:
+        self.ahead = ahead
         self._end_index = captures[-1].end_index
         self._info = replace(
             info,
