@@ -139,9 +139,14 @@ class Collector:
         if self._open is not None and self._open.end_s is None:
             self._open.end_s = crossing.at_s
             self._open.end_seen = crossing.seen
+            # Now, and not when all crossings are through: the next may come in the same call.
+            self._measure(self._open, crossing.at_s)
 
     def _judge(self, start_s: float, own: float) -> tuple[Kind | None, float, float]:
-        _, level, hz = self._near.between(start_s - LOOKED_BACK_S, start_s)
+        first_s, level, hz = self._near.between(start_s - LOOKED_BACK_S, start_s)
+        # The drop-out before is no part of this one's fall.
+        at_s = first_s + self._step_s * np.arange(level.size)
+        level[at_s < self._last_end_s] = np.nan
         known = hz[np.isfinite(hz)]
         before_hz = float(np.median(known[: max(1, known.size // 2)])) if known.size else np.nan
         if start_s - self._last_end_s < SETTLING_S and self._last_kind is not None:
@@ -164,9 +169,7 @@ class Collector:
         if dropout is None:
             return
         until_s = now_s if dropout.end_s is None else dropout.end_s
-        self._look_at_depth(dropout, until_s)
-        if until_s - dropout.start_s >= self._shortest_s:
-            self._confirm(dropout)
+        self._measure(dropout, until_s)
         if dropout.fall is None and now_s >= dropout.start_s + self._settings.around_s:
             dropout.fall = self._passage(dropout, dropout.start_s)
         if self._is_back(dropout, now_s):
@@ -184,7 +187,8 @@ class Collector:
         in_full = seen.size > 0 and float(seen.mean()) >= _BACK_IN_FULL * dropout.own
         return in_full or back_s >= max(_HOVERS_S, 2.0 * _BACK_FOR_GOOD * resolution_s)
 
-    def _look_at_depth(self, dropout: _Open, until_s: float) -> None:
+    def _measure(self, dropout: _Open, until_s: float) -> None:
+        """How deep it has been, and whether it has been long enough to count."""
         _, level, _ = self._near.between(dropout.start_s, until_s)
         seen = level[np.isfinite(level)]
         whole = seen.size // _DEPTH_STEPS * _DEPTH_STEPS
@@ -192,6 +196,8 @@ class Collector:
             seen = seen[:whole].reshape(-1, _DEPTH_STEPS).mean(axis=1)
         if seen.size:
             dropout.lowest = min(dropout.lowest, float(seen.min()))
+        if until_s - dropout.start_s >= self._shortest_s:
+            self._confirm(dropout)
 
     def _confirm(self, dropout: _Open) -> None:
         if not dropout.counted:

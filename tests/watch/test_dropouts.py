@@ -220,6 +220,27 @@ def test_a_chattering_contact_is_one() -> None:
     assert dropout.end_s == pytest.approx(2.603, abs=1e-3)
 
 
+def test_breaks_that_follow_each_other_closely_are_each_one() -> None:
+    """Keyed, 6 ms off and 5 ms on: nothing of it is a chatter."""
+    t = times(4.0)
+    since = t - 2.5
+    keyed = (since >= 0) & (since < 0.11) & (since % 0.011 < 0.006)
+    found = watch(a_watcher(), a_line(4.0, relative=np.where(keyed, 0.0, 1.0)))
+    assert [dropout.start_s for dropout in found] == pytest.approx(
+        [2.5 + 0.011 * n for n in range(10)], abs=1e-3
+    )
+    assert [dropout.duration_s for dropout in found] == pytest.approx([6e-3] * 10, abs=1e-3)
+    assert {dropout.kind for dropout in found} == {Kind.BREAK}
+
+
+def test_one_after_a_line_that_was_off_at_first_is_judged_by_itself() -> None:
+    t = times(3.0)
+    shut = np.where((t < 0.4) | ((t >= 0.4035) & (t < 0.45)), 0.0, 1.0)
+    first, second = watch(a_watcher(), a_line(3.0, relative=shut))
+    assert first.kind is None
+    assert second.kind is Kind.BREAK
+
+
 def test_a_slow_fade_with_hum_is_one() -> None:
     """At −7 dB hum of ±0.9 dB and noise 13 dB below cross both thresholds again and again."""
     t = times(9.0)
