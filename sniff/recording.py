@@ -190,7 +190,7 @@ class _Keeper:
         most = self._limits.max_bytes // self._recorder.sample_bytes
         room = most - self._recorder.samples
         if room < block.samples.size:
-            block = replace(block, samples=block.samples[: max(0, room)])
+            block = replace(block, samples=block.samples[:room])
         if block.samples.size:
             self._recorder.write(block)
         return Stopped.SIZE if self._recorder.samples >= most else None

@@ -170,24 +170,16 @@ def test_a_folder_that_is_not_there(run: Run, tmp_path: Path) -> None:
     assert len(answer.err.strip().splitlines()) == 1
 
 
-def test_a_full_disk_keeps_what_was_written(tmp_path: Path) -> None:
+def recorded_on_a_full_disk(out: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """In a process that may write no file beyond 3 MB."""
+
     def little_room() -> None:
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
         resource.setrlimit(resource.RLIMIT_FSIZE, (3_000_000, 3_000_000))
 
+    source = ("--from", "bench:room", "--seconds", "5")
     done = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "sniff",
-            "record",
-            "--from",
-            "bench:room",
-            "--seconds",
-            "5",
-            "--out",
-            str(tmp_path / "f"),
-        ],
+        [sys.executable, "-m", "sniff", "record", *source, "--out", str(out), *words],
         preexec_fn=little_room,
         capture_output=True,
         text=True,
@@ -196,12 +188,31 @@ def test_a_full_disk_keeps_what_was_written(tmp_path: Path) -> None:
     assert done.returncode == 4
     assert "cannot be written" in done.stderr
     assert "Traceback" not in done.stderr
+    return done
+
+
+def test_a_full_disk_keeps_what_was_written(tmp_path: Path) -> None:
+    recorded_on_a_full_disk(tmp_path / "f")
     kept = samples_of(tmp_path / "f.sigmf-meta")
     bench = open_source("bench:room")
     played = np.concatenate([part.samples for part in bench.stream(seconds=1.0)])
     bench.close()
     assert kept.size > 500_000
     assert np.array_equal(kept, played[: kept.size])
+
+
+def test_a_full_disk_leaves_the_old_recording_and_what_was_to_replace_it(
+    run: Run, tmp_path: Path
+) -> None:
+    run("record", "--from", "bench:room", "--seconds", 0.1, "--out", tmp_path / "f")
+    before = state_of(tmp_path)
+    done = recorded_on_a_full_disk(tmp_path / "f", "--overwrite")
+    after = state_of(tmp_path)
+    assert {name: after[name] for name in before} == before
+    assert set(after) - set(before) == {"f.new.sigmf-data", "f.new.sigmf-meta"}
+    assert str(tmp_path / "f.new.sigmf-meta") in done.stdout
+    assert "kept as it was" in done.stderr
+    assert samples_of(tmp_path / "f.new.sigmf-meta").size > 500_000
 
 
 def state_of(folder: Path) -> dict[str, bytes]:
