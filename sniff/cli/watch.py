@@ -8,15 +8,16 @@ import click
 from sniff.cli.options import (
     DURATION,
     FREQUENCY,
+    SIZE,
     ahead_options,
     clock_options,
-    source_options,
+    optional_source_options,
 )
 from sniff.cli.plan_options import plan_options
 
 
 @click.command()
-@source_options
+@optional_source_options
 @ahead_options
 @click.option("--line", type=FREQUENCY, help="The line, its true frequency; or a plan: its LO.")
 @plan_options
@@ -33,6 +34,40 @@ from sniff.cli.plan_options import plan_options
 )
 @click.option("--until", metavar="N", help="Stop after so many, such as '3 drop-outs'.")
 @click.option("--bell", is_flag=True, help="Ring the terminal's bell when the line goes.")
+@click.option(
+    "--taps",
+    metavar="WHERE",
+    help="A tap test: keys (marks labelled 'stick C14'), annotations (of the recording, 'tap stick"
+    " C14'), or a list, .toml or .csv.",
+)
+@click.option(
+    "--control",
+    type=click.Path(dir_okay=False, exists=True, path_type=Path),
+    metavar="FILE",
+    help="The sibling's tap test, its JSON or counts in a .toml  [default: time untouched].",
+)
+@click.option(
+    "--tap-window", type=DURATION, help="A drop-out so long after a tap answers it  [default: 1 s]."
+)
+@click.option(
+    "--heat-window", type=DURATION, help="... after cold spray or warm air  [default: 90 s]."
+)
+@click.option(
+    "--soak",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="For hours to weeks, kept in this folder; begun again it goes on. Without --from: tell"
+    " what it came to.",
+)
+@click.option(
+    "--before",
+    metavar="WHAT",
+    help="With --soak: the rate before the repair, 30/2 for 30 drop-outs in 2 hours, or the folder"
+    " of another soak.",
+)
+@click.option(
+    "--keep", type=SIZE, help="With --soak: IQ of drop-outs up to this size  [default: 2GB]."
+)
 @clock_options
 @click.option(
     "--plot",
@@ -43,7 +78,7 @@ from sniff.cli.plan_options import plan_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option("--quiet", is_flag=True, help="No strip, no progress and no cautions on stderr.")
 @click.pass_context
-def watch(ctx: click.Context, /, source: str, **given: Any) -> None:
+def watch(ctx: click.Context, /, source: str | None, **given: Any) -> None:
     """Does the line stay?  Its drop-outs, how each one went, how often, and how sure.
 
     A drop-out is a break (abrupt, frequency unmoved: a contact), a pull (the frequency moved as
@@ -56,8 +91,17 @@ def watch(ctx: click.Context, /, source: str, **given: Any) -> None:
     sniff watch --from recordings/tour-guide-deaf.sigmf-meta --line 83.6M \\
           --ppm 28.8 --u-ppm 0.3 --plot watch.png
 
+    \b
+    sniff watch --from dongle --line 83.6M --taps keys --control sibling.json
+    sniff watch --from dongle --line 83.6M --soak bench-3 --before 30/2
+    sniff watch --soak bench-3
+
     Exit code 0: steady; 1: intermittent or absent; 3: undecided.
     """
+    if given["soak"] is not None:
+        from sniff.cli.soaking import soak_source
+
+        ctx.exit(soak_source(source, given))
     from sniff.cli.watching import watch_source
 
     ctx.exit(watch_source(source, given))

@@ -15,14 +15,17 @@ from sniff.cli.keys import Keys
 from sniff.cli.marking import Marking
 from sniff.cli.plan_options import plan_from
 from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
+from sniff.cli.tapping import check_tap_options, tap_result, windows_from
 from sniff.errors import SourceError, UsageError
 from sniff.frontend import RailCount
 from sniff.model import Caution, Source, SourceInfo
 from sniff.pipeline import CUT_SHORT
-from sniff.report.envelope import envelope
+from sniff.report.envelope import envelope, plain
+from sniff.report.taps_text import print_taps
 from sniff.report.watch_strip import LiveStrip, PlainRun
 from sniff.report.watch_text import print_watch
 from sniff.superhet.expected import expected_lines
+from sniff.taps.nouns import TapResult
 from sniff.tuning import Window, choose_tunings
 from sniff.units import format_frequency
 from sniff.watch.nouns import WatchResult, WatchSettings, WatchVerdict
@@ -34,7 +37,7 @@ ROW_S = 1.0
 _OFF_PPM = 50.0
 _LEAST_WITHIN_HZ = 1_000.0
 _ON_CENTER_HZ = 1_000.0
-_EXITS = {
+EXITS = {
     WatchVerdict.STEADY: 0,
     WatchVerdict.INTERMITTENT: 1,
     WatchVerdict.ABSENT: 1,
@@ -59,8 +62,14 @@ class _Run:
     marking: Marking
 
 
-def watch_source(source: str, given: Mapping[str, Any]) -> int:
+def watch_source(source: str | None, given: Mapping[str, Any]) -> int:
     """Watch as the options say; returns the exit code."""
+    if source is None:
+        raise UsageError("which source? Give --from")
+    for option in ("before", "keep"):
+        if given[option] is not None:
+            raise UsageError(f"--{option} goes with --soak DIR")
+    check_tap_options(source, given)
     source, options = with_defaults(source, given)
     line_hz = line_of(options)
     most = until(options["until"])
@@ -86,10 +95,14 @@ def watch_source(source: str, given: Mapping[str, Any]) -> int:
         correction,
         noted + _on_center(place, center_hz) + run.cautions + watcher.cautions,
     )
-    _show(result, watcher, info, correction, cautions, options)
+    taps = None
+    if options["taps"] is not None:
+        taps, noted = tap_result(result, watcher.trace, info, options)
+        cautions += noted
+    _show(result, taps, watcher, info, correction, cautions, options)
     if any(caution.code == CUT_SHORT for caution in run.cautions):
         return 4
-    return 130 if run.interrupted else _EXITS[result.verdict]
+    return 130 if run.interrupted else EXITS[result.verdict]
 
 
 def line_of(given: Mapping[str, Any]) -> float:
@@ -249,6 +262,7 @@ def _shown(
 
 def _show(
     result: WatchResult,
+    taps: TapResult | None,
     watcher: Watcher,
     info: SourceInfo,
     correction: Correction,
@@ -258,9 +272,12 @@ def _show(
     if given["as_json"]:
         import click
 
-        click.echo(envelope("watch", result, source=info, correction=correction, cautions=cautions))
+        whole = result if taps is None else {**plain(result), "taps": taps}
+        click.echo(envelope("watch", whole, source=info, correction=correction, cautions=cautions))
     else:
         print_watch(result, info, correction)
+        if taps is not None:
+            print_taps(taps, windows_from(given))
     if given["plot"] is not None:
         trace = watcher.trace
         if trace is None:

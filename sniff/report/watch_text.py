@@ -22,7 +22,7 @@ from sniff.units import (
 from sniff.watch.nouns import Dropout, Kind, WatchResult, WatchVerdict
 
 _MOST_SHOWN = 20
-_COLOURS = {
+COLOURS = {
     WatchVerdict.STEADY: "bold green",
     WatchVerdict.INTERMITTENT: "bold red",
     WatchVerdict.ABSENT: "bold red",
@@ -62,7 +62,7 @@ def print_watch(result: WatchResult, info: SourceInfo, correction: Correction) -
     for mark in result.marks:
         out.print(f"marked at {format_moment(mark.at_s)}: {mark.label or 'tap'}", markup=False)
     out.print(
-        Text.assemble((result.verdict.value.upper(), _COLOURS[result.verdict]), f": {result.why}.")
+        Text.assemble((result.verdict.value.upper(), COLOURS[result.verdict]), f": {result.why}.")
     )
     if result.unobserved_s > 0:
         out.print(f"{format_seconds(result.unobserved_s)} were lost and not observed.")

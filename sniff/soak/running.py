@@ -14,7 +14,7 @@ from sniff.errors import SourceError
 from sniff.model import IQBlock
 from sniff.soak.keeping import Keeper
 from sniff.soak.writing import RunWriter
-from sniff.watch.nouns import Dropout, Instant
+from sniff.watch.nouns import Dropout, Instant, Row
 from sniff.watch.watcher import Watcher
 
 ROW_S = 0.2
@@ -46,7 +46,7 @@ def soak(
     writer: RunWriter,
     keeper: Keeper | None,
     *,
-    show: Callable[[Instant, tuple[Dropout, ...]], None] | None = None,
+    show: Callable[[Instant, tuple[Row, ...], tuple[Dropout, ...]], None] | None = None,
     enough: Callable[[Instant], bool] | None = None,
     clock_s: Callable[[], float] = time.monotonic,
 ) -> Ended:
@@ -72,14 +72,14 @@ def soak(
     committed_s = clock_s()
     try:
         for block in blocks:
-            fresh = notes.take_in(block)
+            rows, complete = notes.take_in(block)
             # A block of its length may pass before this is asked again.
             if clock_s() - committed_s >= COMMIT_S - block.samples.size / block.rate_hz:
                 with _holding_interrupts():
                     writer.commit()
                 committed_s = clock_s()
             if show is not None:
-                show(watcher.now, fresh)
+                show(watcher.now, rows, complete)
             if enough is not None and enough(watcher.now):
                 break
     except KeyboardInterrupt:
@@ -103,14 +103,13 @@ class _Notes:
         self._begun: deque[tuple[float, str | None]] = deque()
         self._seen = self._counted = 0
 
-    def take_in(self, block: IQBlock) -> tuple[Dropout, ...]:
+    def take_in(self, block: IQBlock) -> tuple[tuple[Row, ...], tuple[Dropout, ...]]:
         complete = self._watcher.push(block)
         self._writer.observe(block.start_s, block.end_index / block.rate_hz)
         now = self._watcher.now
         self._keep(block, begun=now.dropouts - self._seen, there=now.there is not False)
         self._note_begun(now)
-        self._note(complete)
-        return complete
+        return self._note(complete), complete
 
     def end(self) -> None:
         complete = self._watcher.finish()
@@ -138,7 +137,7 @@ class _Notes:
         self._begun.extend([(now.time_s, name)] * (now.dropouts - self._seen))
         self._seen = now.dropouts
 
-    def _note(self, complete: tuple[Dropout, ...]) -> None:
+    def _note(self, complete: tuple[Dropout, ...]) -> tuple[Row, ...]:
         rows = self._watcher.rows()
         self._writer.add_rows(rows)
         self._counted += sum(row.dropouts for row in rows)
@@ -148,6 +147,7 @@ class _Notes:
         self._writer.set_begun(
             [start_s for start_s, _ in self._begun], uncounted=self._seen - self._counted
         )
+        return rows
 
 
 @contextmanager

@@ -198,12 +198,12 @@ def _says(ranked: Sequence[SpotResult], tested: int) -> str:
         more = "".join(f", then '{spot.spot}'" for spot in reacting[1:])
         assert first.p_adjusted is not None
         return (
-            f"'{first.spot}' reacts to {IN_WORDS[first.by]}: {first.answered} of {first.taps} "
+            f"'{first.spot}' reacts ({IN_WORDS[first.by]}): {first.answered} of {first.taps} "
             f"taps, the control {first.control_answered} of {first.control_taps} "
             f"(p = {format_chance(first.p_adjusted)} for {tested} tested). Look there first{more}; "
             "what is moved along with it may be the joint."
         )
-    if any(spot.by is Provocation.HAND and spot.answered for spot in ranked) and not tested:
+    if all(spot.by is Provocation.HAND for spot in ranked):
         return f"Only a hand was used, which shows nothing: {WHY_NO_HAND}."
     if any(spot.verdict is SpotVerdict.NOT_SHOWN for spot in ranked):
         return "No spot reacts more than the control; that is no proof that none is cracked."

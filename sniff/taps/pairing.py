@@ -3,7 +3,7 @@
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from statistics import fmean
+from statistics import median
 from typing import Protocol
 
 from sniff.regularity import Stretch
@@ -13,6 +13,7 @@ from sniff.watch.nouns import Kind
 _ENOUGH_OBSERVED = 0.9
 _ENOUGH_OF_WINDOW = 0.2
 _BEFORE_S = 10.0  # in which the frequency before cold or heat is taken
+_PIECE_S = 5.0  # whose median is taken after it, so that noise makes no drift
 
 
 class Dropout(Protocol):
@@ -174,13 +175,25 @@ def _without(stretches: Iterable[Stretch], cut: Sequence[Stretch]) -> list[Stret
 def _drift(tap: Tap, to_s: float, rows: Sequence[Row]) -> tuple[float | None, float | None]:
     before = [row for row in rows if tap.at_s - _BEFORE_S <= row.start_s < tap.at_s]
     after = [row for row in rows if tap.at_s <= row.start_s < to_s]
+    pieces = [int((row.start_s - tap.at_s) / _PIECE_S) for row in after]
     return (
-        _largest_change([row.indicated_hz for row in before], [row.indicated_hz for row in after]),
-        _largest_change([row.median_dbfs for row in before], [row.median_dbfs for row in after]),
+        _largest_change(
+            [row.indicated_hz for row in before], pieces, [row.indicated_hz for row in after]
+        ),
+        _largest_change(
+            [row.median_dbfs for row in before], pieces, [row.median_dbfs for row in after]
+        ),
     )
 
 
-def _largest_change(before: Sequence[float | None], after: Sequence[float | None]) -> float | None:
+def _largest_change(
+    before: Sequence[float | None], pieces: Sequence[int], after: Sequence[float | None]
+) -> float | None:
     known = [value for value in before if value is not None]
-    changes = [value - fmean(known) for value in after if value is not None and known]
-    return max(changes, key=abs) if changes else None
+    by_piece: dict[int, list[float]] = {}
+    for piece, value in zip(pieces, after, strict=True):
+        if value is not None:
+            by_piece.setdefault(piece, []).append(value)
+    if not known or not by_piece:
+        return None
+    return max((median(values) - median(known) for values in by_piece.values()), key=abs)

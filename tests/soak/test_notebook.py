@@ -4,6 +4,7 @@ import sqlite3
 import tempfile
 from collections.abc import Callable
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -219,15 +220,16 @@ def test_a_damaged_notebook_is_set_aside_and_a_new_one_begun(tmp_path: Path) -> 
     assert aside.read_bytes().startswith(b"water damage")
 
 
-@pytest.fixture(scope="module")
-def good_bytes(tmp_path_factory: pytest.TempPathFactory) -> bytes:
-    folder = tmp_path_factory.mktemp("good")
-    with writing(folder) as writer:
-        for number in range(200):
-            writer.add_rows([row(60.0 * number, dropouts=1)])
-            writer.add_dropout(dropout(60.0 * number), None)
-        writer.finish("done")
-    return (folder / NOTEBOOK).read_bytes()
+@cache
+def good_bytes() -> bytes:
+    """A sound notebook; not a fixture, as hypothesis would print it with each example."""
+    with tempfile.TemporaryDirectory() as name:
+        with writing(Path(name)) as writer:
+            for number in range(200):
+                writer.add_rows([row(60.0 * number, dropouts=1)])
+                writer.add_dropout(dropout(60.0 * number), None)
+            writer.finish("done")
+        return (Path(name) / NOTEBOOK).read_bytes()
 
 
 def told(attempt: Callable[[], object]) -> str | None:
@@ -245,9 +247,10 @@ def told(attempt: Callable[[], object]) -> str | None:
     wounds=st.lists(st.tuples(st.floats(0, 1), st.binary(max_size=40)), max_size=6),
 )
 def test_whatever_happens_to_the_file_the_answer_is_one_line_or_a_soak_that_goes_on(
-    cut: float | None, wounds: list[tuple[float, bytes]], good_bytes: bytes
+    cut: float | None, wounds: list[tuple[float, bytes]]
 ) -> None:
-    hurt = bytearray(good_bytes[: round((1.0 if cut is None else cut) * len(good_bytes))])
+    good = good_bytes()
+    hurt = bytearray(good[: round((1.0 if cut is None else cut) * len(good))])
     for place, what in wounds:
         at = round(place * len(hurt))
         hurt[at : at + len(what)] = what

@@ -91,7 +91,7 @@ def test_the_cracked_spot_reacts_and_leads_the_ranking() -> None:
         (1 - 0.445016, 1 - 0.002529), abs=1e-6
     )
     assert [spot.verdict for spot in found.spots[1:]] == [SpotVerdict.NOT_SHOWN] * 2
-    assert "'C14' reacts to insulated stick: 9 of 10 taps" in found.says
+    assert "'C14' reacts (insulated stick): 9 of 10 taps" in found.says
 
 
 def test_a_spot_at_which_the_sibling_drops_out_too_is_not_shown() -> None:

@@ -80,7 +80,7 @@ def test_a_drop_out_that_was_not_seen_to_begin_answers_nothing() -> None:
 
 
 def test_the_drift_under_cold_is_the_largest_change_after_it() -> None:
-    course = [-40.0 * min(max(t - 20, 0), 30) for t in range(100)]
+    course = [-40.0 * min(max(t - 20, 0), 30) + (900.0 if t == 70 else 0.0) for t in range(100)]
     rows = [Second(float(t), 83.6e6 + hz, -40.0 - 0.01 * hz) for t, hz in enumerate(course)]
     watched = Watched(dropouts=(), observed=ALL, rows=rows)
     cold, stick = pair([tap(20.0, Provocation.COLD), tap(95.0)], watched, WINDOWS)

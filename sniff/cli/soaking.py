@@ -1,0 +1,246 @@
+"""The work of ``sniff watch --soak``: run one on, and tell what it came to."""
+
+import re
+import sys
+import time
+from collections.abc import Callable, Mapping
+from contextlib import closing, nullcontext
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from calib.correction import Correction
+from sniff.cli.clocks import clock_for
+from sniff.cli.defaults import with_defaults
+from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
+from sniff.cli.watching import EXITS, line_of, place_of, tuned, until
+from sniff.errors import UsageError
+from sniff.model import Caution, Source, SourceInfo
+from sniff.report.envelope import envelope
+from sniff.report.soak_text import print_soak
+from sniff.report.watch_strip import LiveStrip
+from sniff.soak.keeping import Keeper, Room
+from sniff.soak.notebook import NOTEBOOK, locked, open_to_write, read
+from sniff.soak.nouns import Run, Setup
+from sniff.soak.running import ROW_S, Ended, soak
+from sniff.soak.summary import SoakResult, soak_rate, summarize
+from sniff.soak.writing import RunWriter
+from sniff.sources.recording.live import LiveRecorder
+from sniff.sources.recording.sigmf_metadata import EXTENSION
+from sniff.sureness import HOUR_S, RatePerHour, rate_per_hour
+from sniff.units import parse_duration
+from sniff.watch.nouns import Dropout, Instant, Row, WatchSettings
+from sniff.watch.watcher import Watcher
+
+STRIP_ROW_S = 1.0
+
+
+def soak_source(source: str | None, given: Mapping[str, Any]) -> int:
+    """Go on with a soak when there is a source, tell what it came to; returns the exit code."""
+    for option in ("taps", "control", "plot"):
+        if given[option] is not None:
+            raise UsageError(f"--{option} and --soak do not go together")
+    folder: Path = given["soak"]
+    before = None if given["before"] is None else rate_before(given["before"])
+    if source is None:
+        refuse_without_source(given)
+        result = summarize(read(folder), before=before)
+        _show(result, (), None, None, given)
+        return EXITS[result.verdict]
+    source, options = with_defaults(source, given)
+    ended, info, correction, cautions = _run(source, folder, options)
+    result = summarize(read(folder), before=before)
+    _show(result, cautions, info, correction, options)
+    if ended.how == "trouble":
+        return 4
+    return 130 if ended.how == "interrupted" else EXITS[result.verdict]
+
+
+def refuse_without_source(given: Mapping[str, Any]) -> None:
+    """Refuse what means nothing when a soak is only told of."""
+    for option in ("line", "seconds", "until", "center", "gain", "keep"):
+        if given[option] is not None:
+            raise UsageError(f"--{option} needs --from: without it the soak is only told of")
+
+
+def rate_before(text: str) -> RatePerHour:
+    """The rate before the repair: ``30/2`` for 30 drop-outs in 2 hours, or another soak's folder.
+
+    Raises
+    ------
+    UsageError
+        When it is neither, or nothing was observed then.
+    """
+    found = re.fullmatch(r"\s*([0-9]{1,9})\s*/\s*(\S.*?)\s*", text)
+    if found is None or Path(text).is_dir():
+        rate = soak_rate(read(Path(text)))
+    else:
+        bare = re.fullmatch(r"[0-9.]+", found[2])
+        seconds = float(found[2]) * HOUR_S if bare else parse_duration(found[2])
+        rate = rate_per_hour(int(found[1]), seconds)
+    if rate is None:
+        raise UsageError(f"--before {text}: nothing was observed then")
+    return rate
+
+
+def _run(
+    source: str, folder: Path, given: dict[str, Any]
+) -> tuple[Ended, SourceInfo, Correction, tuple[Caution, ...]]:
+    line_hz, most = line_of(given), until(given["until"])
+    if source.partition(":")[0] == "dongle":
+        given["wait"] = True  # a dongle that goes away is waited for: the gap is unobserved
+    given["paced"] = not given["quiet"] and sys.stdin.isatty() and sys.stderr.isatty()
+    with locked(folder), opened(source, given) as opened_source:
+        correction, noted = clock_for(opened_source.info, given)
+        place = place_of(line_hz, correction, given)
+        center_hz = tuned(opened_source, place, given)
+        info = opened_source.info
+        settings = WatchSettings(
+            resolution_s=given["resolution"], within_hz=place.within_hz, row_s=ROW_S
+        )
+        watcher = Watcher(place.indicated_hz, settings, info.rate_hz, center_hz)
+        connection, damage = open_to_write(folder)
+        with closing(connection):
+            setup = Setup(line_hz=line_hz, resolution_s=given["resolution"])
+            zero_s = time.time() if info.start_utc is None else info.start_utc.timestamp()
+            run = Run(
+                zero_utc_s=zero_s,
+                indicated_hz=place.indicated_hz,
+                inverted=info.inverted,
+                about=_about(info, correction),
+            )
+            writer = RunWriter(connection, setup, run, folder / NOTEBOOK)
+            room = Room() if given["keep"] is None else replace(Room(), total_bytes=given["keep"])
+            keeper = Keeper(
+                _recorders(folder, info, correction), room, used_bytes=read(folder).recording_bytes
+            )
+            ended = _soak(opened_source, watcher, writer, keeper, correction, given, most=most)
+        info = opened_source.info
+    cautions = noted + damage + watcher.cautions
+    if ended.trouble is not None:
+        cautions = (*cautions, Caution(code="cut-short", text=f"cut short: {ended.trouble}"))
+    if keeper.trouble is not None:
+        text = f"no IQ is kept any more: {keeper.trouble}"
+        cautions = (*cautions, Caution(code="iq-not-kept", text=text))
+    return ended, info, correction, all_cautions(info, correction, cautions)
+
+
+def _soak(
+    source: Source,
+    watcher: Watcher,
+    writer: RunWriter,
+    keeper: Keeper,
+    correction: Correction,
+    given: Mapping[str, Any],
+    *,
+    most: int | None,
+) -> Ended:
+    seconds = None if given["seconds"] is None else seconds_of(source.info, given)
+    with LiveStrip(correction) if not given["quiet"] else nullcontext() as strip:
+        return soak(
+            source.stream(seconds=seconds, start_s=given["start"]),
+            watcher,
+            writer,
+            keeper,
+            show=_shown(strip, bell=given["bell"]),
+            enough=None if most is None else lambda now: now.dropouts >= most,
+        )
+
+
+def _shown(
+    strip: LiveStrip | None, *, bell: bool
+) -> Callable[[Instant, tuple[Row, ...], tuple[Dropout, ...]], None]:
+    seconds = SecondRows()
+    rung = 0
+
+    def show(now: Instant, rows: tuple[Row, ...], complete: tuple[Dropout, ...]) -> None:
+        nonlocal rung
+        if strip is not None:
+            strip.update(now, seconds.push(rows), complete)
+        if bell and now.dropouts > rung:
+            sys.stderr.write("\a")
+            sys.stderr.flush()
+        rung = now.dropouts
+
+    return show
+
+
+class SecondRows:
+    """Makes the rows of a second, as the strip shows them, of shorter ones."""
+
+    def __init__(self) -> None:
+        self._waiting: list[Row] = []
+
+    def push(self, rows: tuple[Row, ...]) -> list[Row]:
+        """Take in rows; gives the seconds that they complete."""
+        whole = []
+        for row in rows:
+            if self._waiting and _second(row) != _second(self._waiting[0]):
+                whole.append(_joined(self._waiting))
+                self._waiting = []
+            self._waiting.append(row)
+        return whole
+
+
+def _second(row: Row) -> int:
+    return int((row.start_s + ROW_S / 2) // STRIP_ROW_S)
+
+
+def _joined(rows: list[Row]) -> Row:
+    return replace(
+        rows[-1],
+        start_s=_second(rows[0]) * STRIP_ROW_S,
+        observed_s=sum(row.observed_s for row in rows),
+        present_s=sum(row.present_s for row in rows),
+        dropouts=sum(row.dropouts for row in rows),
+    )
+
+
+def _recorders(
+    folder: Path, info: SourceInfo, correction: Correction
+) -> Callable[[str], LiveRecorder]:
+    fields = {
+        f"{EXTENSION}:{key}": value
+        for key, value in _about(info, correction).items()
+        if value is not None and key != "source"
+    }
+
+    def make(name: str) -> LiveRecorder:
+        return LiveRecorder(
+            folder / name,
+            rate_hz=info.rate_hz,
+            datatype=info.datatype,
+            fields={"core:hw": info.kind, **fields},
+            start_utc=info.start_utc,
+        )
+
+    return make
+
+
+def _about(info: SourceInfo, correction: Correction) -> dict[str, Any]:
+    return {
+        "source": info.name,
+        "serial": info.serial,
+        "gain_db": info.gain_db,
+        "clock_ppm": correction.ppm,
+        "clock_u_ppm": correction.u_ppm,
+        "clock_origin": correction.origin,
+    }
+
+
+def _show(
+    result: SoakResult,
+    cautions: tuple[Caution, ...],
+    info: SourceInfo | None,
+    correction: Correction | None,
+    given: Mapping[str, Any],
+) -> None:
+    if result.says_bursts is not None:
+        cautions = (*cautions, Caution(code="bursts", text=result.says_bursts))
+    if given["as_json"]:
+        import click
+
+        click.echo(envelope("watch", result, source=info, correction=correction, cautions=cautions))
+    else:
+        print_soak(result, given["soak"])
+    say_unless_quiet(cautions, given)
