@@ -58,7 +58,7 @@ class Limits:
     events : int
         How many events to record; without a trigger of no meaning.
     pre_s, post_s : float
-        How much to keep before and after an event at the least, s.
+        How much to keep before and after an event, s.
     """
 
     max_bytes: int | None = None
@@ -135,8 +135,8 @@ class _Keeper:
         self._trigger = trigger
         self._limits = limits
         self._ring: deque[IQBlock] = deque()
-        self._keep_until = 0
-        self._keeping = False
+        self._windows: list[tuple[int, int]] = []
+        self._kept_until = 0
         self._next_index: int | None = None
         self.events: list[Event] = []
         self.gaps = 0
@@ -154,33 +154,42 @@ class _Keeper:
         if (full := self._around_events(block, self._trigger)) is not None:
             return full
         enough = len(self.events) >= self._limits.events
-        return Stopped.EVENTS if enough and block.end_index >= self._keep_until else None
+        return Stopped.EVENTS if enough and not self._windows else None
 
     def _around_events(self, block: IQBlock, trigger: Trigger) -> Stopped | None:
+        self._ring.append(block)
         fresh = []
         if wanted := self._limits.events - len(self.events):
             fresh = list(trigger.push(block))[:wanted]
+        before, after = (
+            round(seconds * block.rate_hz) for seconds in (self._limits.pre_s, self._limits.post_s)
+        )
         for event in fresh:
             self.events.append(event)
-            after = round(self._limits.post_s * block.rate_hz)
-            self._keep_until = max(self._keep_until, event.index + after)
-        self._ring.append(block)
-        full = None
-        if fresh or block.index < self._keep_until:
-            self._keeping = True
-            while self._ring and full is None:
-                full = self._write(self._ring.popleft())
-            for event in fresh:
-                self._recorder.annotate(index=event.index, label=f"{event.when.value} here")
-        elif self._keeping:
-            self._keeping = False
+            self._windows.append((event.index - before, event.index + max(after, 1)))
+        full = self._keep_windows() if self._windows else None
+        for event in fresh:
+            self._recorder.annotate(index=event.index, label=f"{event.when.value} here")
+        if self._windows and block.end_index >= max(end for _, end in self._windows):
+            self._windows = []
             self._recorder.checkpoint()
-        # Whole blocks, and an event is told of after it began: what is kept before it is at least
-        # `pre_s`.
-        ring = round((self._limits.pre_s + trigger.delay_s) * block.rate_hz)
+        # An event is told of after it began, hence the delay.
+        ring = before + round(trigger.delay_s * block.rate_hz)
         while self._ring and block.end_index - self._ring[0].end_index >= ring:
             self._ring.popleft()
         return full
+
+    def _keep_windows(self) -> Stopped | None:
+        """Keep what lies in a window and is not kept yet."""
+        for block in self._ring:
+            for begin, end in self._windows:
+                first = max(begin, block.index, self._kept_until)
+                last = min(end, block.end_index)
+                if first < last:
+                    self._kept_until = last
+                    if (full := self._write(_part(block, first, last))) is not None:
+                        return full
+        return None
 
     def _write(self, block: IQBlock) -> Stopped | None:
         """Keep a block, or as much of it as there is room for."""
@@ -190,7 +199,13 @@ class _Keeper:
         most = self._limits.max_bytes // self._recorder.sample_bytes
         room = most - self._recorder.samples
         if room < block.samples.size:
-            block = replace(block, samples=block.samples[:room])
+            block = _part(block, block.index, block.index + room)
         if block.samples.size:
             self._recorder.write(block)
         return Stopped.SIZE if self._recorder.samples >= most else None
+
+
+def _part(block: IQBlock, first: int, end: int) -> IQBlock:
+    return replace(
+        block, samples=block.samples[first - block.index : end - block.index], index=first
+    )

@@ -55,11 +55,14 @@ class Event:
     when : When
     level : float
         Power of the line then, FS².
+    at_start : bool
+        Whether it was so from the beginning, so that nobody knows when it began.
     """
 
     index: int
     when: When
     level: float
+    at_start: bool = False
 
 
 class Trigger:
@@ -108,6 +111,9 @@ class Trigger:
         self._own = _Recent(steps, _LINE_QUANTILE)
         self._agreed = 0
         self._since_s = 0.0
+        self._start_s: float | None = None
+        self._at_start = False
+        self._judged = False
         self._met = when is When.ABSENT  # a line must have been there before it can vanish
         self._unjudged = 0
 
@@ -135,6 +141,8 @@ class Trigger:
             self._agreed = 0
         if not self._rest.size:
             self._rest_s = stretch[0].start_s
+        if self._start_s is None:
+            self._start_s = self._rest_s
         power = np.concatenate([self._rest, power])
         steps = power.shape[0] // self._frames
         for number in range(steps):
@@ -155,18 +163,21 @@ class Trigger:
         power = max(line - noise, 0.0)
         own = self._own.add(power) if power > _OVER_NOISE * noise else self._own.value
         wanted, over = self._judge(power, noise, own or 0.0)
+        first, self._judged = not self._judged, True
         if over:
             self._met = False
         if not wanted:
             self._agreed = 0
             return
         if not self._agreed:
-            self._since_s = at_s
+            # The first steps teach the noise: what is so in the first that is judged was so before.
+            self._at_start = first
+            self._since_s = (self._start_s or 0.0) if first else at_s
         self._agreed += 1
         if self._agreed == _IN_A_ROW and not self._met:
             self._met = True
             index = max(0, round(self._since_s * self._rate_hz))
-            yield Event(index=index, when=self._when, level=power)
+            yield Event(index=index, when=self._when, level=power, at_start=self._at_start)
 
     def _is_static(self, line: float, beside: float, noise: float) -> bool:
         seen = max(line, self._own.value or 0.0)

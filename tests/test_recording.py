@@ -76,14 +76,17 @@ def kept(
     return record(blocks, memory, trigger=trigger, limits=Limits(**limits)), memory
 
 
-def test_what_is_kept_around_an_event_is_at_least_what_was_asked_and_little_more() -> None:
-    outcome, memory = kept(blocks_of(heard(2.013)), pre_s=0.5, post_s=0.3)
+@pytest.mark.parametrize("size", [640, 12_800, 200_000])
+def test_what_is_kept_around_an_event_is_what_was_asked_whatever_the_blocks(size: int) -> None:
+    outcome, memory = kept(blocks_of(heard(2.013), size=size), pre_s=0.5, post_s=0.3)
     ((begin_s, end_s),) = memory.runs_s()
     assert outcome.stopped is Stopped.EVENTS
-    assert 2.013 - 0.5 - 0.15 < begin_s <= 2.013 - 0.5
-    assert 2.013 + 0.3 <= end_s < 2.013 + 0.3 + 0.1
-    assert np.array(memory.marks) / RATE_HZ == pytest.approx([2.013], abs=3 * STEP_S)
-    assert outcome.heard_s == pytest.approx(end_s)
+    assert (begin_s, end_s) == pytest.approx((1.513, 2.313), abs=3 * STEP_S)
+    (mark,) = memory.marks
+    assert mark / RATE_HZ == pytest.approx(2.013, abs=3 * STEP_S)
+    assert begin_s == pytest.approx(mark / RATE_HZ - 0.5, abs=1e-5)
+    assert end_s == pytest.approx(mark / RATE_HZ + 0.3, abs=1e-5)
+    assert end_s <= outcome.heard_s < end_s + size / RATE_HZ + 0.03
 
 
 @pytest.mark.parametrize("drop_s", [1.999, 2.0, 2.049, 2.03])
@@ -92,18 +95,21 @@ def test_without_pre_and_post_the_moment_itself_is_kept_wherever_it_lies_in_a_bl
     drop_s: float, size: int
 ) -> None:
     outcome, memory = kept(blocks_of(heard(drop_s), size=size))
-    ((begin_s, end_s),) = memory.runs_s()
     (mark,) = memory.marks
-    assert begin_s <= mark / RATE_HZ < end_s
+    assert memory.runs_s() == [(mark / RATE_HZ, (mark + 1) / RATE_HZ)]
     assert outcome.stopped is Stopped.EVENTS
+
+
+def test_events_far_apart_in_one_block_are_runs_of_their_own() -> None:
+    _, memory = kept(blocks_of(heard(2.0, 4.0), size=6 * SECOND), pre_s=0.2, post_s=0.4, events=5)
+    assert memory.runs_s() == [pytest.approx((at - 0.2, at + 0.4), abs=0.02) for at in (2.0, 4.0)]
 
 
 def test_events_close_together_are_one_run_with_a_mark_for_each() -> None:
     drops_s = (2.0, 2.3, 2.6)
     outcome, memory = kept(blocks_of(heard(*drops_s)), pre_s=0.2, post_s=0.4, events=3)
     ((begin_s, end_s),) = memory.runs_s()
-    assert begin_s == pytest.approx(1.8, abs=0.1)
-    assert end_s == pytest.approx(3.0, abs=0.06)
+    assert (begin_s, end_s) == pytest.approx((1.8, 3.0), abs=0.02)
     assert np.array(memory.marks) / RATE_HZ == pytest.approx(drops_s, abs=3 * STEP_S)
     assert len(outcome.events) == 3
 
@@ -116,7 +122,7 @@ def test_events_in_one_block_are_not_more_than_asked() -> None:
 def test_events_far_apart_are_runs_of_their_own_and_what_was_kept_is_made_safe_between() -> None:
     outcome, memory = kept(blocks_of(heard(2.0, 4.0)), pre_s=0.2, post_s=0.4, events=5)
     runs = memory.runs_s()
-    assert [begin_s for begin_s, _ in runs] == pytest.approx([1.8, 3.8], abs=0.1)
+    assert [begin_s for begin_s, _ in runs] == pytest.approx([1.8, 3.8], abs=0.02)
     assert outcome.stopped is Stopped.DONE
     first = sum(part.samples.size for part in memory.blocks if part.index < 3 * SECOND)
     assert memory.checkpoints == [first, memory.samples]
@@ -130,7 +136,7 @@ def test_a_gap_in_the_memory_before_an_event_stays_a_gap() -> None:
     assert first[1] == gap_at / RATE_HZ
     assert second[0] == (gap_at + lost) / RATE_HZ
     # Half a second before the event by the clock, lost samples counted.
-    assert first[0] == pytest.approx(2.15 - 0.5, abs=0.1)
+    assert first[0] == pytest.approx(2.15 - 0.5, abs=0.02)
     assert (outcome.gaps, outcome.lost_samples) == (1, lost)
     assert outcome.events[0].index / RATE_HZ == pytest.approx(2.15, abs=3 * STEP_S)
 

@@ -99,6 +99,15 @@ def test_unobserved_time_is_no_absence() -> None:
     assert events(scene((0, 4.0)), When.ABSENT, lost=3 * SECOND) == []
 
 
+@pytest.mark.parametrize("when", [When.PRESENT, When.LEVEL])
+def test_what_was_so_from_the_beginning_is_told_as_that(when: When) -> None:
+    level = 0.03**2 if when is When.LEVEL else None
+    first, second = events(scene((0, 1.0), (2.0, 4.0)), when, level=level)
+    assert first.at_start
+    assert not second.at_start
+    assert times([first, second]) == pytest.approx([0.0, 2.0], abs=3 * STEP_S)
+
+
 def test_a_level_and_its_kind_go_together() -> None:
     with pytest.raises(ValueError, match="go together"):
         events(scene(), When.PRESENT, level=0.1)

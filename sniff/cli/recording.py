@@ -201,7 +201,11 @@ def _result(recorder: LiveRecorder, outcome: Outcome, info: SourceInfo) -> Recor
         unjudged_s=outcome.unjudged_s,
         old_is_kept=recorder.old_is_kept,
         events=tuple(
-            {"when": event.when.value, "at_s": event.index / info.rate_hz}
+            {
+                "when": event.when.value,
+                "at_s": event.index / info.rate_hz,
+                "at_start": event.at_start,
+            }
             for event in outcome.events
         ),
         stopped=outcome.stopped,

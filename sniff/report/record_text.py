@@ -9,6 +9,7 @@ from sniff.report.text import console
 from sniff.units import format_seconds
 
 _HAPPENED = {"absent": "vanished", "present": "appeared", "level": "rose above --level"}
+_STATES = {"present": "there", "level": "above --level"}
 _WAITING = {"absent": "vanish", "present": "appear", "level": "rise above --level"}
 _ENDS = {
     "max-size": "Stopped at --max-size.",
@@ -48,7 +49,10 @@ def print_recording(result: Recorded) -> None:
     """Print what was kept, and what happened."""
     out = console()
     for event in result.events:
-        out.print(f"The line {_HAPPENED[event['when']]} at {format_seconds(event['at_s'])}.")
+        if event["at_start"]:
+            out.print(f"The line was {_STATES[event['when']]} from the beginning.")
+        else:
+            out.print(f"The line {_HAPPENED[event['when']]} at {format_seconds(event['at_s'])}.")
     if not result.samples:
         kept = "; the old recording is kept" if result.old_is_kept else ""
         out.print(f"Nothing was recorded in {format_seconds(result.heard_s)}{kept}.")
