@@ -106,6 +106,8 @@ def _opened(path: Path) -> sqlite3.Connection:
         connection = _connect(path)
         _check(connection, path)
         _bring_up(connection)
+        if connection.execute("SELECT count(*) FROM setup").fetchone()[0]:
+            _kept(connection, path)  # what cannot be read is not written on
         # FULL puts each commit on disk before it returns; NORMAL would keep commits in the
         # system's memory till the next checkpoint, and a power cut would take them all.
         mode = connection.execute("PRAGMA journal_mode = WAL").fetchone()[0]
@@ -122,7 +124,7 @@ def _opened(path: Path) -> sqlite3.Connection:
             raise SourceError(
                 f"{path}: cannot be opened: {error}; move it away, or choose another folder"
             ) from None
-        if isinstance(error, (sqlite3.DatabaseError, UnicodeDecodeError)):
+        if isinstance(error, (sqlite3.DatabaseError, ValueError, TypeError)):
             raise _DamagedError(str(error)) from None
         raise
 
