@@ -69,6 +69,7 @@ class Keeper:
         self._ring: deque[IQBlock] = deque()
         self._recorder: Recorder | None = None
         self._until = self._latest = 0
+        self._was_there = True
         self.name: str | None = None
         """Of the recording that is being made."""
         self.start_s = 0.0
@@ -115,9 +116,10 @@ class Keeper:
         if begun and self._recorder is None and self.trouble is None:
             self._start(name)
         if self._recorder is not None:
-            if begun or not there:
+            if begun or not (there and self._was_there):  # it may have come back in this block
                 after = block.end_index + round(self._room.post_s * block.rate_hz)
                 self._until = min(after, self._latest)
+            self._was_there = there
             while self._ring:
                 self._recorder.write(self._ring.popleft())
             if begun:
