@@ -45,9 +45,10 @@ class MeanFrequency:
 def mean_frequency(phase: Doubles, step_s: float) -> MeanFrequency:
     """Mean frequency of a gap-free stretch.
 
-    Least squares on the phase: for white noise of the phase that is the maximum-likelihood
-    estimate (S. A. Tretter, IEEE Trans. IT-31, 1985, 832); for a random walk of the phase its
-    variance is 6/5 of the least possible.
+    The frequency is weighted with a Hann window over the stretch, which means the phase with a
+    sine: a tone that does not fit into the stretch with whole periods then hardly moves the mean.
+    The price, against plain least squares: for white noise of the phase u is 1.28 times the
+    Cramér-Rao bound (variance 2π² instead of 12 over T³).
 
     Parameters
     ----------
@@ -68,7 +69,8 @@ def mean_frequency(phase: Doubles, step_s: float) -> MeanFrequency:
     k = np.arange(blocks.size) - (blocks.size - 1) / 2.0
     line = np.polynomial.polynomial.polyfit(k, blocks, 2)
     rest = blocks - np.polynomial.polynomial.polyval(k, line)
-    weights = k / (k**2).sum()
+    weights = np.sin(2.0 * np.pi * k / blocks.size)
+    weights /= (weights * k).sum()
     slope = float((weights * blocks).sum())
     if blocks.size < _LEAST_BLOCKS:
         free = max(1, blocks.size - 3)

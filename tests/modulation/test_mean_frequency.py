@@ -63,19 +63,32 @@ def test_twice_its_u_covers_the_error_as_often_as_it_should(kind: str) -> None:
 
 @pytest.mark.parametrize("kind", ["none", "tone"])
 def test_it_comes_near_the_cramer_rao_bound(kind: str) -> None:
+    """By its weights 1.28 times the bound; 60 trials scatter by a tenth of that."""
     errors, _ = trials(kind, 60)
     bound = cramer_rao_hz(carrier_to_noise_hz=100.0 * 14e3, seconds=2.0)
-    assert np.sqrt(np.mean(errors**2)) < 1.35 * bound
+    assert np.sqrt(np.mean(errors**2)) < 1.28 * 1.3 * bound
+
+
+def test_a_low_tone_with_a_broken_period_hardly_moves_it() -> None:
+    """88.5 Hz with 500 Hz of deviation over 1.5 s: least squares would be off by up to
+    ``12 b / (2 pi w T²)``, 9 mHz."""
+    worst_hz = 0.0
+    for phase in range(4):
+        samples = frequency_modulated(
+            48_000 + 90 * phase, rate_hz=RATE_HZ, offset_hz=OFFSET_HZ, tones=[(500.0, 88.5)]
+        )
+        worst_hz = max(worst_hz, abs(measured(samples, width_hz=14e3).offset_hz + 20.0))
+    assert worst_hz < 1e-4
 
 
 def test_audio_that_reaches_down_to_zero_frequency_makes_u_large() -> None:
-    """Of noise of one-sided density S of the frequency, the mean over T scatters by S / 2T; the
-    least-squares slope by 6/5 of that."""
+    """Of noise of one-sided density S of the frequency, the mean over T scatters by S / 2T; with
+    a Hann window by 3/2 of that."""
     _, us = trials("rumble", 20)
     f = np.linspace(0.0, 3400.0, 3401)
     shape = 1.0 / (1.0 + (f / 500.0) ** 2) ** 2
     density = 1e3**2 / np.trapezoid(shape, f)
-    expected = np.sqrt(1.2 * density / 2.0 / 2.0)
+    expected = np.sqrt(1.5 * density / 2.0 / 2.0)
     assert np.median(us) == pytest.approx(expected, rel=0.3)
 
 

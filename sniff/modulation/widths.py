@@ -1,0 +1,123 @@
+"""The fine spectrum of a channel, and the widths that are read from it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sniff.model import Doubles, IQBlock, Spectrum
+from sniff.modulation.bandwidth import Adjacent, Span, adjacent, occupied
+from sniff.modulation.channel import Channel, widest_hz
+from sniff.resolution import SpectrumSettings, finest_rbw
+from sniff.spectrum import Welch
+from sniff.windows import Window
+
+_POINTS = 2000.0  # resolution bandwidths in a channel
+_BEYOND = 1.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Widths:
+    """How wide a signal is.
+
+    Attributes
+    ----------
+    spectrum : Spectrum or None
+        Of the channel and its neighbours; None when the take was too short.
+    noise : ndarray of float64 or None
+        Receiver noise in it, FS²/Hz.
+    occupied : Span or None
+        On the indicated scale.
+    neighbours : tuple of Adjacent
+    """
+
+    spectrum: Spectrum | None
+    noise: Doubles | None
+    occupied: Span | None
+    neighbours: tuple[Adjacent, ...]
+
+
+class WidthMeter:
+    """A fine spectrum of the channel and its neighbours, grown block by block.
+
+    Parameters
+    ----------
+    own : Span
+        The channel.
+    neighbours_hz : sequence of (float, float)
+        Offset and width of adjacent channels, Hz.
+    seconds : float
+        Expected length, s.
+    rate_hz, center_hz : float
+        Of the blocks to come, Hz.
+    """
+
+    def __init__(
+        self,
+        own: Span,
+        *,
+        neighbours_hz: Sequence[tuple[float, float]],
+        seconds: float,
+        rate_hz: float,
+        center_hz: float,
+    ) -> None:
+        self._own = own
+        self._neighbours_hz = tuple(neighbours_hz)
+        middle_hz = (own.low_hz + own.high_hz) / 2.0
+        reach_hz = max(
+            [own.width_hz / 2.0] + [offset + width / 2.0 for offset, width in neighbours_hz]
+        )
+        room_hz = rate_hz / 2.0 - abs(middle_hz - center_hz)
+        width_hz = min(2.0 * _BEYOND * reach_hz, 2.0 * room_hz, widest_hz(rate_hz))
+        self._held = Span(low_hz=middle_hz - width_hz / 2.0, high_hz=middle_hz + width_hz / 2.0)
+        self._channel = Channel(middle_hz, width_hz=width_hz, rate_hz=rate_hz, center_hz=center_hz)
+        window = Window.BLACKMAN_HARRIS
+        samples = max(16, int(0.8 * seconds * self._channel.rate_hz))
+        rbw_hz = max(own.width_hz / _POINTS, finest_rbw(samples, self._channel.rate_hz, window))
+        self._welch = Welch(
+            SpectrumSettings(window=window, rbw_hz=rbw_hz),
+            rate_hz=self._channel.rate_hz,
+            center_hz=middle_hz,
+        )
+        self._any = False
+
+    def push(self, block: IQBlock) -> None:
+        """Take in the next block of the take."""
+        for part in self._channel.push(block):
+            self._welch.push(part)
+            self._any = True
+
+    def result(self, density: float, carrier_hz: float) -> Widths:
+        """What was measured.
+
+        Parameters
+        ----------
+        density : float
+            Receiver noise, FS²/Hz.
+        carrier_hz : float
+            Indicated, Hz.
+        """
+        if not self._any:
+            return Widths(spectrum=None, noise=None, occupied=None, neighbours=())
+        spectrum = self._welch.result()
+        noise = np.full(spectrum.psd.size, density)
+        beyond = (spectrum.frequencies_hz < self._held.low_hz) | (
+            spectrum.frequencies_hz > self._held.high_hz
+        )
+        noise[beyond] = 0.0  # where the filter's own slope is
+        return Widths(
+            spectrum=spectrum,
+            noise=noise,
+            occupied=occupied(spectrum, noise, self._own),
+            neighbours=tuple(
+                adjacent(
+                    spectrum,
+                    noise,
+                    within=self._held,
+                    carrier_hz=carrier_hz,
+                    offset_hz=offset_hz,
+                    width_hz=width_hz,
+                )
+                for offset_hz, width_hz in self._neighbours_hz
+            ),
+        )
