@@ -24,7 +24,7 @@ from sniff.modulation.evidence import Evidence
 from sniff.modulation.extent import Extent
 from sniff.modulation.figures import Figures, figures
 from sniff.modulation.kept import KeptSamples
-from sniff.modulation.mean_frequency import mean_frequency
+from sniff.modulation.mean_frequency import mean_frequencies
 from sniff.modulation.on_times import OnTimes, on_times
 from sniff.modulation.phase import PhaseSteps
 from sniff.modulation.tones import AudioBand
@@ -236,7 +236,7 @@ def measure_carrier(
         return Unmeasured(why="too weak in its channel, and no single line; more gain, or nearer")
     parts = kept.while_on(on) if snr_db >= WEAKEST_DB else []
     decided = _decide(settings.kind, parts, on, noise_power, channel.rate_hz)
-    means = [mean_frequency(run.phase, run.step_s) for run in on.runs]
+    means = mean_frequencies([run.phase for run in on.runs], on.runs[0].step_s)
     evidence = Evidence(
         zero_hz=zero_hz,
         means=means,

@@ -51,7 +51,7 @@ class Channel:
     def __init__(
         self, line_hz: float, *, width_hz: float, rate_hz: float, center_hz: float
     ) -> None:
-        if width_hz > widest_hz(rate_hz):
+        if width_hz > widest_hz(rate_hz) * (1.0 + 1e-9):
             raise UsageError(
                 f"a channel of {width_hz:g} Hz is wider than the recording holds: at most "
                 f"{widest_hz(rate_hz):g} Hz at this rate"

@@ -8,6 +8,7 @@ frequency (an oscillator that wanders): the strengths of the three are fitted to
 what the straight line leaves, and the variance of the slope follows from them.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
@@ -16,7 +17,7 @@ import numpy as np
 from sniff.model import Doubles
 
 _MOST_BLOCKS = 256
-_LEAST_BLOCKS = 16
+_LEAST_BLOCKS = 64  # fewer do not show what kind of noise they hold
 _STEPS_PER_BLOCK = 4
 _PROVEN = 10.0  # twice the gain in log-likelihood from which on a further kind of noise is believed
 _ROUNDS = 300
@@ -62,27 +63,52 @@ def mean_frequency(phase: Doubles, step_s: float) -> MeanFrequency:
     ValueError
         When it is shorter.
     """
-    if phase.size < 4:
-        raise ValueError(f"{phase.size} steps are too few for a slope")
-    blocks, hop = _blocks(phase)
-    hop_s = hop * step_s
-    k = np.arange(blocks.size) - (blocks.size - 1) / 2.0
-    line = np.polynomial.polynomial.polyfit(k, blocks, 2)
-    rest = blocks - np.polynomial.polynomial.polyval(k, line)
-    weights = np.sin(2.0 * np.pi * k / blocks.size)
-    weights /= (weights * k).sum()
-    slope = float((weights * blocks).sum())
-    if blocks.size < _LEAST_BLOCKS:
-        free = max(1, blocks.size - 3)
-        variance = float((rest**2).sum()) / free * float((weights**2).sum())
-    else:
-        variance = _variance(rest, weights)
-    return MeanFrequency(
-        offset_hz=slope / hop_s,
-        u_hz=sqrt(variance) / hop_s,
-        drift_hz_per_s=2.0 * float(line[2]) / hop_s**2,
-        seconds=phase.size * step_s,
-    )
+    return mean_frequencies([phase], step_s)[0]
+
+
+def mean_frequencies(phases: Sequence[Doubles], step_s: float) -> list[MeanFrequency]:
+    """Mean frequency of each of several stretches, as `mean_frequency`.
+
+    Stretches too short to show what kind of noise they hold share one estimate of it: each alone
+    would hardly know its own.
+    """
+    slopes = [_Slope(phase) for phase in phases]
+    short = [slope for slope in slopes if slope.rest.size < _LEAST_BLOCKS]
+    free = sum(max(0, slope.rest.size - 3) for slope in short)
+    squares = sum(float((slope.rest**2).sum()) for slope in short)
+    common = squares / max(free, 1)
+    return [slope.result(step_s, common) for slope in slopes]
+
+
+class _Slope:
+    """A straight line through the phase, and what it leaves."""
+
+    def __init__(self, phase: Doubles) -> None:
+        if phase.size < 4:
+            raise ValueError(f"{phase.size} steps are too few for a slope")
+        blocks, self._hop = _blocks(phase)
+        self._steps = phase.size
+        k = np.arange(blocks.size) - (blocks.size - 1) / 2.0
+        line = np.polynomial.polynomial.polyfit(k, blocks, 2)
+        self.rest: Doubles = blocks - np.polynomial.polynomial.polyval(k, line)
+        weights = np.sin(2.0 * np.pi * k / blocks.size)
+        self._weights: Doubles = weights / (weights * k).sum()
+        self._slope = float((self._weights * blocks).sum())
+        self._bend = 2.0 * float(line[2])
+
+    def result(self, step_s: float, common: float) -> MeanFrequency:
+        """With `common`, the white noise of short stretches, cycles²."""
+        if self.rest.size < _LEAST_BLOCKS:
+            variance = common * float((self._weights**2).sum())
+        else:
+            variance = _variance(self.rest, self._weights)
+        hop_s = self._hop * step_s
+        return MeanFrequency(
+            offset_hz=self._slope / hop_s,
+            u_hz=sqrt(variance) / hop_s,
+            drift_hz_per_s=self._bend / hop_s**2,
+            seconds=self._steps * step_s,
+        )
 
 
 def _blocks(phase: Doubles) -> tuple[Doubles, int]:
@@ -91,7 +117,7 @@ def _blocks(phase: Doubles) -> tuple[Doubles, int]:
     Such windows sum to one: no information is lost, and a tone is suppressed with the third power
     of its periods in a block.
     """
-    if phase.size < _LEAST_BLOCKS * _STEPS_PER_BLOCK:
+    if phase.size < (_LEAST_BLOCKS + 1) * _STEPS_PER_BLOCK:
         return phase, 1
     hop = phase.size // min(_MOST_BLOCKS, phase.size // _STEPS_PER_BLOCK)
     whole = phase.size // hop * hop
