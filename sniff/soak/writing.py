@@ -141,7 +141,6 @@ class RunWriter:
         run = self.run
         try:
             self._connection.execute("BEGIN IMMEDIATE")
-            _settle_killed(self._connection)
             self._connection.execute(
                 "INSERT OR IGNORE INTO setup (one, line_hz, resolution_s) VALUES (1, ?, ?)",
                 (setup.line_hz, setup.resolution_s),
@@ -271,29 +270,6 @@ def _check_same(connection: sqlite3.Connection, setup: Setup, path: Path) -> Non
         f"{format_seconds(found[1])}; go on with the same --line and --resolution, or choose "
         "another folder"
     )
-
-
-def _settle_killed(connection: sqlite3.Connection) -> None:
-    """Close what killed runs left: drop-outs that were seen to begin, and never to end."""
-    begun = connection.execute(
-        "SELECT run, start_utc_s FROM begun JOIN run ON run.id = begun.run ORDER BY start_utc_s"
-    ).fetchall()
-    connection.executemany(
-        "INSERT INTO dropout (run, start_utc_s, pull_hz) VALUES (?, ?, 0.0)", begun
-    )
-    connection.execute("DELETE FROM begun")
-    left = connection.execute(
-        "SELECT run.id, uncounted, max(end_utc_s) FROM run JOIN observed ON observed.run = run.id "
-        "WHERE ended IS NULL AND uncounted > 0 GROUP BY run.id"
-    ).fetchall()
-    for run, uncounted, end_s in left:
-        connection.execute(
-            "INSERT INTO minute (run, number, start_utc_s, observed_s, present_s, dropouts) "
-            "VALUES (?, ?, ?, 0.0, 0.0, ?) "
-            "ON CONFLICT (run, number) DO UPDATE SET dropouts = dropouts + excluded.dropouts",
-            (run, int(end_s // MINUTE_S), end_s, uncounted),
-        )
-    connection.execute("UPDATE run SET ended = 'killed', uncounted = 0 WHERE ended IS NULL")
 
 
 def _of(what: Callable[[list[float]], float], values: list[float | None]) -> float | None:

@@ -1,6 +1,7 @@
 """The loop of a soak on the simulated bench: the truth is in the scene."""
 
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -142,6 +143,31 @@ def test_whatever_ends_it_what_was_seen_is_kept(
     observed_s = kept.observed[0].observed_s
     assert sum(minute.dropouts for minute in kept.minutes) == int(observed_s / PERIOD_S)
     assert len(kept.dropouts) == int(observed_s / PERIOD_S)
+
+
+class KilledError(BaseException):
+    """Nothing in the loop catches it: as good as a kill."""
+
+
+@pytest.mark.parametrize("blocks", range(6, 24, 2))
+def test_at_each_commit_counts_and_list_agree_whether_or_not_a_drop_out_is_over(
+    scene_path: Path, tmp_path: Path, blocks: int
+) -> None:
+    stream, watcher = watched(scene_path, 60.0)
+
+    def killed() -> Iterator[IQBlock]:
+        for _ in range(blocks):
+            yield next(stream)
+        raise KilledError
+
+    now_s = count(0.0, 1.0)  # a commit is due with each block
+    with writing(tmp_path, run(MIDNIGHT_S)) as writer, pytest.raises(KilledError):
+        soak(killed(), watcher, writer, None, clock_s=lambda: next(now_s))
+    kept = read(tmp_path)
+    counted = sum(minute.dropouts for minute in kept.minutes) + kept.uncounted
+    assert counted == len(kept.dropouts)
+    observed_s = kept.observed[-1].observed_s
+    assert counted in (int(observed_s / PERIOD_S), int((observed_s - 0.15) / PERIOD_S))
 
 
 def test_it_stops_when_it_has_enough(scene_path: Path, tmp_path: Path) -> None:
