@@ -4,6 +4,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.job_options import job_options
 from sniff.cli.options import (
     ahead_options,
     clock_options,
@@ -22,6 +23,7 @@ from sniff.cli.options import (
 @spectrum_options
 @clock_options
 @output_options
+@job_options
 @click.pass_context
 def look(ctx: click.Context, /, source: str, **given: Any) -> None:
     """What is on the air or on the loop: one Welch spectrum and its peaks.
@@ -31,8 +33,8 @@ def look(ctx: click.Context, /, source: str, **given: Any) -> None:
     """
     from sniff.cli.clocks import clock_for
     from sniff.cli.defaults import with_defaults
+    from sniff.cli.filing import with_job
     from sniff.cli.running import (
-        exit_code,
         look_settings,
         opened,
         seconds_of,
@@ -42,7 +44,7 @@ def look(ctx: click.Context, /, source: str, **given: Any) -> None:
     from sniff.pipeline import look as run
     from sniff.pipeline import look_and_prove
 
-    source, given = with_defaults(source, given)
+    source, given = with_defaults(source, with_job("look", given))
     with opened(source, given) as opened_source:
         info, settings = opened_source.info, look_settings(given)
         correction, noted = clock_for(info, given)
@@ -52,10 +54,10 @@ def look(ctx: click.Context, /, source: str, **given: Any) -> None:
         else:
             take = opened_source.take(seconds=seconds, start_s=given["start"])
             seen = run(take, info, settings, correction)
-        show_look(
+        code = show_look(
             with_other_centers(seen, opened_source.info, noted),
             opened_source.info,
             correction,
             given,
         )
-    ctx.exit(exit_code(0, seen.cautions))
+    ctx.exit(code)

@@ -1,6 +1,7 @@
 """Options that say how a set's frequencies hang together, and the plan they make."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,10 +39,11 @@ plan_options: Callable[[Any], Any] = stack(
 )
 
 _WORDS = ("carrier", "if_hz", "side", "multiplier", "second_if", "second_side", "tolerance")
+_FIELDS = {"carrier": "carrier_hz", "second_if": "second_if_hz"}
 
 
 def plan_from(given: Mapping[str, Any]) -> "Plan":
-    """The plan that the options state.
+    """The plan that the options state; what they leave open is taken from that of the job.
 
     Raises
     ------
@@ -54,19 +56,18 @@ def plan_from(given: Mapping[str, Any]) -> "Plan":
     from sniff.superhet.planfile import read_plan
 
     words = [word for word in _WORDS if given[word] is not None]
+    planned: Plan | None = given.get("planned")
     if given["plan_file"] is not None:
         if words:
             name = words[0].removesuffix("_hz").replace("_", "-")
             raise UsageError(f"--plan and --{name} do not go together; write it into the plan")
         return read_plan(given["plan_file"])
+    stated: dict[str, Any] = {_FIELDS.get(word, word): given[word] for word in words}
+    for side in ("side", "second_side"):
+        if side in stated:
+            stated[side] = Side(stated[side])
+    if planned is not None:
+        return replace(planned, **stated)
     if given["carrier"] is None:
         raise UsageError("which set? Give --carrier (and --if, --side), or --plan FILE")
-    return Plan(
-        carrier_hz=given["carrier"],
-        if_hz=given["if_hz"],
-        side=None if given["side"] is None else Side(given["side"]),
-        multiplier=given["multiplier"],
-        second_if_hz=given["second_if"],
-        second_side=None if given["second_side"] is None else Side(given["second_side"]),
-        tolerance=given["tolerance"],
-    )
+    return Plan(**stated)

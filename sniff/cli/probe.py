@@ -4,6 +4,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.job_options import job_options
 from sniff.cli.options import (
     FREQUENCY,
     TOLERANCE,
@@ -36,6 +37,7 @@ from sniff.cli.plan_options import plan_from, plan_options
 @spectrum_options
 @clock_options
 @output_options
+@job_options
 @click.pass_context
 def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
     """Are the expected lines there?  Each is said to be present, weak, off-frequency, unsteady,
@@ -48,9 +50,10 @@ def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
     Exit code 0: all as expected; 1: a fault; 3: a wanted line could not be judged.
     """
     from sniff.cli.defaults import with_defaults
+    from sniff.cli.filing import with_job
     from sniff.cli.probing import probe_source, show_board
 
-    source, given = with_defaults(source, given)
+    source, given = with_defaults(source, with_job("probe", given))
     plan = plan_from(given)
     board, info, correction = probe_source(source, plan, given)
     ctx.exit(show_board(board, info, correction, given))

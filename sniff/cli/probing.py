@@ -7,6 +7,7 @@ from typing import Any
 from calib.correction import Correction
 from sniff.board import Board, BoardVerdict
 from sniff.cli.clocks import clock_for
+from sniff.cli.filing import Filing
 from sniff.cli.levels import level_points
 from sniff.cli.running import (
     all_cautions,
@@ -56,39 +57,45 @@ def probe_source(
 def show_board(
     board: Board, info: SourceInfo, correction: Correction, given: Mapping[str, Any]
 ) -> int:
-    """Print the board and draw its pictures; returns the exit code."""
+    """Print the board, file it, and draw its pictures; returns the exit code."""
     points = level_points(info, given)
     if points:
         in_dbm = board_in_dbm(board.result, points, gain_db=info.gain_db)
         board = replace(board, result=in_dbm)
     cautions = all_cautions(info, correction, board.cautions)
+    told = envelope(
+        "probe",
+        board.result,
+        source=info,
+        correction=correction,
+        cautions=cautions,
+        budgets=budgets_if_asked(_lines_of(board), info, correction, given),
+    )
     if given["as_json"]:
         import click
 
-        click.echo(
-            envelope(
-                "probe",
-                board.result,
-                source=info,
-                correction=correction,
-                cautions=cautions,
-                budgets=budgets_if_asked(_lines_of(board), info, correction, given),
-            )
-        )
+        click.echo(told)
     else:
         print_board(board, info, correction)
         if given["budget"]:
             print_budgets(explained(_lines_of(board), info, correction))
-    if given["plot"] is not None or given["course"] is not None:
-        from sniff.report.plots import draw_board, draw_course, save
-
-        if given["plot"] is not None:
-            save(draw_board(board, clock=correction), given["plot"])
-        course = _course_of_first_wanted(board, correction)
-        if given["course"] is not None and course is not None:
-            save(draw_course(course, board=board, clock=correction), given["course"])
+    code = exit_code(_EXITS[board.result.verdict], board.cautions)
+    with Filing(told, given, code) as filed:
+        _draw(board, correction, given)
     say_unless_quiet(cautions, given)
-    return exit_code(_EXITS[board.result.verdict], board.cautions)
+    return filed.exit_code
+
+
+def _draw(board: Board, correction: Correction, given: Mapping[str, Any]) -> None:
+    if given["plot"] is None and given["course"] is None:
+        return
+    from sniff.report.plots import draw_board, draw_course, save
+
+    if given["plot"] is not None:
+        save(draw_board(board, clock=correction), given["plot"])
+    course = _course_of_first_wanted(board, correction)
+    if given["course"] is not None and course is not None:
+        save(draw_course(course, board=board, clock=correction), given["course"])
 
 
 def _lines_of(board: Board) -> list[SeenLine]:

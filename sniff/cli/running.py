@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from calib.correction import Correction
+from sniff.cli.filing import Filing, in_job
 from sniff.cli.levels import level_points
 from sniff.cli.options import converter_from
 from sniff.errors import UsageError
@@ -114,32 +115,33 @@ def all_cautions(
 
 def show_look(
     seen: Look, info: SourceInfo, correction: Correction, given: Mapping[str, Any]
-) -> None:
-    """Print a look and draw its pictures as the output options ask."""
+) -> int:
+    """Print a look, file it, and draw its pictures as the options ask; returns the exit code."""
     points = level_points(info, given)
     if points:
         in_dbm = look_in_dbm(seen.result, points, gain_db=info.gain_db)
         seen = replace(seen, result=in_dbm)
     cautions = all_cautions(info, correction, seen.cautions)
+    told = envelope(
+        "look",
+        seen.result,
+        source=info,
+        correction=correction,
+        cautions=cautions,
+        budgets=budgets_if_asked(seen.result.peaks, info, correction, given),
+    )
     if given["as_json"]:
         import click
 
-        click.echo(
-            envelope(
-                "look",
-                seen.result,
-                source=info,
-                correction=correction,
-                cautions=cautions,
-                budgets=budgets_if_asked(seen.result.peaks, info, correction, given),
-            )
-        )
+        click.echo(told)
     else:
         print_look(seen, info, correction)
         if given["budget"]:
             print_budgets(explained(seen.result.peaks[:MOST_BUDGETS], info, correction))
-    draw(given, seen, info, correction)
+    with Filing(told, given, exit_code(0, seen.cautions)) as filed:
+        draw(given, seen, info, correction)
     say_unless_quiet(cautions, given)
+    return filed.exit_code
 
 
 def explained(
@@ -162,8 +164,10 @@ def explained(
 def budgets_if_asked(
     lines: Sequence[SeenLine], info: SourceInfo, correction: Correction, given: Mapping[str, Any]
 ) -> list[Explained] | None:
-    """Budgets for the JSON object, None unless `--budget` asks for them."""
-    return explained(lines, info, correction) if given["budget"] else None
+    """Budgets for the JSON object: when `--budget` asks for them, and the first few for a job."""
+    if given["budget"]:
+        return explained(lines, info, correction)
+    return explained(lines[:MOST_BUDGETS], info, correction) if in_job(given) else None
 
 
 def exit_code(verdict_code: int, measured: tuple[Caution, ...]) -> int:

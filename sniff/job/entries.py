@@ -1,7 +1,7 @@
 """What stands in a notebook: readings, notes, and the files they use."""
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import Enum
 from functools import cached_property
@@ -47,12 +47,15 @@ class KeptFile:
         Relative to the job's folder, with slashes; absolute when it lies elsewhere.
     sha256 : str
     bytes : int
+    modified_ns : int or None
+        When it was changed last, by its folder; with `bytes` it tells that it is the same still.
     """
 
     kind: FileKind
     path: str
     sha256: str
     bytes: int
+    modified_ns: int | None = None
 
     @property
     def name(self) -> str:
@@ -137,6 +140,10 @@ class Reading:
         """The verdict in one word, None when the command gives none."""
         verdict = self.result.get("verdict")
         return verdict if isinstance(verdict, str) else None
+
+    def renewed(self, **changed: Any) -> "Reading":
+        """The same reading with some fields changed."""
+        return replace(self, **changed)
 
     def kept(self, kind: FileKind) -> tuple[KeptFile, ...]:
         """Its files of one kind."""

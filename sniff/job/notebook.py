@@ -95,7 +95,7 @@ class Notebook:
         with said(self.path):
             used: dict[int, list[KeptFile]] = defaultdict(list)
             for number, *file in self._opened.execute(
-                "SELECT uses.reading, files.kind, files.path, files.sha256, files.bytes "
+                "SELECT uses.reading, kind, path, sha256, bytes, modified_ns "
                 "FROM uses JOIN files ON files.number = uses.file ORDER BY files.number"
             ):
                 used[number].append(_file_of(file))
@@ -115,8 +115,8 @@ class Notebook:
                 f"SELECT {_READING} FROM readings WHERE number = ?", (number,)
             ).fetchone()
             files = self._opened.execute(
-                "SELECT kind, path, sha256, bytes FROM files JOIN uses ON files.number = uses.file "
-                "WHERE uses.reading = ? ORDER BY files.number",
+                "SELECT kind, path, sha256, bytes, modified_ns FROM files "
+                "JOIN uses ON number = uses.file WHERE uses.reading = ? ORDER BY number",
                 (number,),
             ).fetchall()
         if row is None:
@@ -128,8 +128,8 @@ class Notebook:
         with said(self.path):
             rows = self._opened.execute(
                 "SELECT notes.number, at_utc, notes.kind, stage, text, photo, files.kind, path, "
-                "sha256, bytes FROM notes LEFT JOIN files ON files.number = notes.photo "
-                "ORDER BY notes.number"
+                "sha256, bytes, modified_ns "
+                "FROM notes LEFT JOIN files ON files.number = photo ORDER BY notes.number"
             ).fetchall()
         return [
             Note(
@@ -147,7 +147,7 @@ class Notebook:
         """All files, in the order in which they were first used."""
         with said(self.path):
             rows = self._opened.execute(
-                "SELECT kind, path, sha256, bytes FROM files ORDER BY number"
+                "SELECT kind, path, sha256, bytes, modified_ns FROM files ORDER BY number"
             ).fetchall()
         return [_file_of(row) for row in rows]
 
@@ -177,8 +177,9 @@ class Notebook:
 
     def _file(self, file: KeptFile) -> int:
         self._opened.execute(
-            "INSERT OR IGNORE INTO files (kind, path, sha256, bytes) VALUES (?, ?, ?, ?)",
-            (file.kind.value, file.path, file.sha256, file.bytes),
+            "INSERT INTO files (kind, path, sha256, bytes, modified_ns) VALUES (?, ?, ?, ?, ?) "
+            "ON CONFLICT (path, sha256) DO UPDATE SET modified_ns = excluded.modified_ns",
+            (file.kind.value, file.path, file.sha256, file.bytes, file.modified_ns),
         )
         (number,) = self._opened.execute(
             "SELECT number FROM files WHERE path = ? AND sha256 = ?", (file.path, file.sha256)
@@ -195,8 +196,14 @@ def _value(stage: Stage | None) -> str | None:
 
 
 def _file_of(row: Sequence[object]) -> KeptFile:
-    kind, path, sha256, size = row
-    return KeptFile(kind=FileKind(kind), path=str(path), sha256=str(sha256), bytes=int(str(size)))
+    kind, path, sha256, size, modified_ns = row
+    return KeptFile(
+        kind=FileKind(kind),
+        path=str(path),
+        sha256=str(sha256),
+        bytes=int(str(size)),
+        modified_ns=None if modified_ns is None else int(str(modified_ns)),
+    )
 
 
 def _reading_of(row: sqlite3.Row | tuple[object, ...], files: tuple[KeptFile, ...]) -> Reading:

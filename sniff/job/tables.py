@@ -42,6 +42,9 @@ _FORMAT_1 = (
     )""",
 )
 
-STEPS = (_FORMAT_1,)
+_FORMAT_2 = ("ALTER TABLE files ADD COLUMN modified_ns INTEGER",)
+"""By it a long recording that many readings use is hashed once."""
+
+STEPS = (_FORMAT_1, _FORMAT_2)
 FORMAT = len(STEPS)
 """Version that this program writes."""

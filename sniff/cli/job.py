@@ -1,0 +1,79 @@
+"""``sniff job`` and what belongs to it."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from sniff.cli.job_options import job_option, stage_option
+from sniff.cli.options import FREQUENCY
+from sniff.cli.plan_options import plan_options
+
+_folder = click.argument(
+    "folder", type=click.Path(file_okay=False, path_type=Path), required=False, metavar="[DIR]"
+)
+_as_json = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+
+
+@click.group()
+def job() -> None:
+    """A repair job: a folder that keeps every reading, and becomes the report.
+
+    \b
+    sniff job start deaf-12 --set "Tour-guide receiver 12" --fault "deaf at times" \\
+          --carrier 72.9M --if 10.7M --side high --multiplier 3 --tolerance 50ppm
+    cd deaf-12
+    sniff probe --from dongle --stage arrival
+    sniff job note --repair "joint at the crystal soldered anew"
+    sniff probe --from dongle --stage after
+    sniff job report
+    """
+
+
+@job.command()
+@click.argument("folder", type=click.Path(file_okay=False, path_type=Path), metavar="DIR")
+@click.option("--set", "set_name", metavar="TEXT", help="Which set: make it known again in a year.")
+@click.option("--fault", metavar="TEXT", help="The fault as it was told.")
+@plan_options
+@click.option("--sibling", metavar="SOURCE", help="A recording of a working set of the same make.")
+@click.option("--sibling-carrier", type=FREQUENCY, help="The sibling's carrier.")
+def start(folder: Path, **given: Any) -> None:
+    """Start a job in the folder DIR; asks for what is left open, on a terminal.
+
+    The sheet, DIR/job.toml, is for you to edit: the plan and the sibling in it are taken by every
+    command that works for the job.
+    """
+    from sniff.cli.job_start import start_from
+
+    start_from(folder, given)
+
+
+@job.command()
+@click.argument("text")
+@click.option("--repair", is_flag=True, help="What was repaired: what is read later is 'after' it.")
+@job_option
+@stage_option
+@click.option("--quiet", is_flag=True, help="No confirmation on stderr.")
+def note(text: str, **given: Any) -> None:
+    """Write TEXT into the notebook."""
+    from sniff.cli.job_writing import write_note
+
+    write_note(text, given)
+
+
+@job.command("list")
+@click.option("--forget-missing", is_flag=True, help="Forget those whose folder is gone.")
+def list_jobs(forget_missing: bool) -> None:
+    """All jobs that were started or worked at on this machine."""
+    from sniff.cli.job_showing import list_known
+
+    list_known(forget_missing=forget_missing)
+
+
+@job.command()
+@_folder
+def show(folder: Path | None) -> None:
+    """What a job is about, and all that stands in its notebook."""
+    from sniff.cli.job_showing import show_one
+
+    show_one(folder)

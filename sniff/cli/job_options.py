@@ -1,0 +1,24 @@
+"""Options by which a measuring command works for a repair job."""
+
+from pathlib import Path
+
+import click
+
+from sniff.cli.options import stack
+
+STAGES = ("arrival", "before", "after", "soak")
+
+job_option = click.option(
+    "--job",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="File the result in this job  [default: the job of the present folder].",
+)
+stage_option = click.option(
+    "--stage", type=click.Choice(STAGES), help="Of the repair, for the job's report to pair."
+)
+job_options = stack(
+    job_option,
+    click.option("--no-job", is_flag=True, help="File nothing, whatever folder this is."),
+    stage_option,
+)
