@@ -20,6 +20,8 @@ COMMANDS = {
     "watch": "Does the line stay?  Drop-outs, their kind, how often, how sure.",
     "calibrate": "The clock error from known carriers, kept for the dongle.",
     "record": "IQ to SigMF, with a memory of what came before an event.",
+    "job": "A repair job: keeps every reading, and becomes the report.",
+    "page": "The live line board in a browser: lines, spectrum, tap test, an ear.",
     "demo": "The main job on shipped recordings, no hardware needed.",
 }
 

@@ -1,0 +1,1 @@
+"""The live bench page: the line board on a screen across the bench, as it is now."""

@@ -1,0 +1,39 @@
+// A photo of the page: the board in words and the two pictures, drawn on one canvas.
+
+import { SHAPES, readings } from "./board.js";
+
+export function compose(board, canvases, heading) {
+  const line = 30;
+  const width = 1100;
+  const pictures = canvases.reduce((sum, canvas) => sum + canvas.height + 10, 0);
+  const canvas = document.createElement("canvas");
+  canvas.width = width;
+  canvas.height = 70 + board.rows.length * 2 * line + pictures + 20;
+  const style = getComputedStyle(document.documentElement);
+  const pen = canvas.getContext("2d");
+  pen.fillStyle = style.getPropertyValue("--panel");
+  pen.fillRect(0, 0, canvas.width, canvas.height);
+  pen.fillStyle = style.getPropertyValue("--ink");
+  pen.font = "18px system-ui, sans-serif";
+  pen.fillText(heading, 20, 30);
+  let y = 70;
+  for (const row of board.rows) {
+    const words = readings(row, board.now_s);
+    pen.font = "bold 20px system-ui, sans-serif";
+    pen.fillText(`${SHAPES[row.state]} ${row.name}: ${row.state}`, 20, y);
+    pen.font = "17px system-ui, sans-serif";
+    pen.fillText([words.frequency, words.error, words.level, words.against, words.count].filter(Boolean).join("   "), 48, y + 24);
+    y += 2 * line;
+  }
+  for (const picture of canvases) {
+    pen.drawImage(picture, 20, y);
+    y += picture.height + 10;
+  }
+  return new Promise((resolve) => canvas.toBlob(resolve, "image/png"));
+}
+
+export async function send(blob) {
+  const answer = await fetch("/photo", { method: "POST", body: blob, headers: { "content-type": "image/png" } });
+  const words = await answer.text();
+  return answer.ok ? `Photo kept as ${words}` : words;
+}
