@@ -19,6 +19,7 @@ from sniff.model import Caution, Source, SourceInfo
 from sniff.report.envelope import envelope
 from sniff.report.soak_text import print_soak
 from sniff.report.watch_strip import LiveStrip
+from sniff.soak.aswatch import as_watch
 from sniff.soak.keeping import Keeper, Room
 from sniff.soak.notebook import NOTEBOOK, locked, open_to_write, read
 from sniff.soak.nouns import Run, Setup
@@ -37,20 +38,18 @@ STRIP_ROW_S = 1.0
 
 def soak_source(source: str | None, given: Mapping[str, Any]) -> int:
     """Go on with a soak when there is a source, tell what it came to; returns the exit code."""
-    for option in ("taps", "control", "plot"):
+    for option in ("taps", "control"):
         if given[option] is not None:
             raise UsageError(f"--{option} and --soak do not go together")
     folder: Path = given["soak"]
     before = None if given["before"] is None else rate_before(given["before"])
     if source is None:
         refuse_without_source(given)
-        result = summarize(read(folder), before=before)
-        _show(result, (), None, None, given)
+        result = _tell(folder, before, (), None, None, given)
         return EXITS[result.verdict]
     source, options = with_defaults(source, given)
     ended, info, correction, cautions = _run(source, folder, options)
-    result = summarize(read(folder), before=before)
-    _show(result, cautions, info, correction, options)
+    result = _tell(folder, before, cautions, info, correction, options)
     if ended.how == "trouble":
         return 4
     return 130 if ended.how == "interrupted" else EXITS[result.verdict]
@@ -228,13 +227,16 @@ def _about(info: SourceInfo, correction: Correction) -> dict[str, Any]:
     }
 
 
-def _show(
-    result: SoakResult,
+def _tell(
+    folder: Path,
+    before: RatePerHour | None,
     cautions: tuple[Caution, ...],
     info: SourceInfo | None,
     correction: Correction | None,
     given: Mapping[str, Any],
-) -> None:
+) -> SoakResult:
+    kept = read(folder)
+    result = summarize(kept, before=before)
     if result.says_bursts is not None:
         cautions = (*cautions, Caution(code="bursts", text=result.says_bursts))
     if given["as_json"]:
@@ -242,5 +244,16 @@ def _show(
 
         click.echo(envelope("watch", result, source=info, correction=correction, cautions=cautions))
     else:
-        print_soak(result, given["soak"])
+        print_soak(result, folder)
+    if given["plot"] is not None:
+        drawn = as_watch(result, kept)
+        if drawn is None:
+            raise UsageError("--plot: the line was not found, so there is nothing to draw")
+        from sniff.report.plots import draw_watch, save
+
+        left = max((run.about.get("clock_u_ppm") or 0.0 for run in kept.runs), default=0.0)
+        clock = Correction(ppm=0.0, u_ppm=left, origin="left after each run's own correction")
+        picture = draw_watch(drawn.result, drawn.trace, clock=clock, cautions=cautions)
+        save(picture, given["plot"])
     say_unless_quiet(cautions, given)
+    return result

@@ -138,7 +138,10 @@ def _hour(hour: HourOfDay, largest: float) -> tuple[str, ...]:
 
 
 def _p(p: float | None) -> str:
-    return "" if p is None else f" (p = {format_chance(p)})"
+    if p is None:
+        return ""
+    said = format_chance(p)
+    return f" (p {said})" if said.startswith("<") else f" (p = {said})"
 
 
 def _when(moment: datetime, precision: str = "seconds") -> str:

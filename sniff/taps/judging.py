@@ -21,6 +21,7 @@ from sniff.units import format_chance
 
 Spot = tuple[str, Provocation]
 _MOST_TAPS = 100
+_MOST_WINDOWS = 1000
 
 
 def fisher_greater(here: Tally, control: Tally) -> float:
@@ -147,15 +148,7 @@ def _with_verdict(draft: SpotResult, tested: int, level: float) -> SpotResult:
         why = f"the control drops out too: {against.answered} of {against.taps}"
         return replace(draft, verdict=SpotVerdict.NOT_SHOWN, why=why)
     if _surest(draft.taps, against) * tested > level:
-        enough = next(
-            (n for n in range(draft.taps, _MOST_TAPS) if _surest(n, against) * tested <= level),
-            None,
-        )
-        why = (
-            f"too few taps to show anything: with this control it takes {enough}, all answered"
-            if enough is not None
-            else "the control answers too often, or was tapped too seldom, to show anything"
-        )
+        why = _why_too_few(draft, against, level / tested)
         return replace(draft, verdict=SpotVerdict.TOO_FEW, why=why)
     pulled = draft.pulls > draft.dropouts
     why = (
@@ -166,6 +159,20 @@ def _with_verdict(draft: SpotResult, tested: int, level: float) -> SpotResult:
         else "more drop-outs than the control has, but that may be chance"
     )
     return replace(draft, verdict=SpotVerdict.NOT_SHOWN, why=why)
+
+
+def _why_too_few(draft: SpotResult, against: Tally, level: float) -> str:
+    if draft.control is Control.UNTOUCHED:
+        for windows in range(against.taps + 1, _MOST_WINDOWS):
+            if _surest(draft.taps, replace(against, taps=windows)) <= level:
+                return (
+                    "too little untouched time to compare with: leave the set alone for "
+                    f"{windows - against.taps} more windows as long as a tap's"
+                )
+    for taps in range(draft.taps + 1, _MOST_TAPS):
+        if _surest(taps, against) <= level:
+            return f"too few taps to show anything: with this control it takes {taps}, all answered"
+    return "the control answers too often, or was tapped too seldom, to show anything"
 
 
 def _surest(taps: int, against: Tally) -> float:
@@ -200,8 +207,8 @@ def _says(ranked: Sequence[SpotResult], tested: int) -> str:
         return (
             f"'{first.spot}' reacts ({IN_WORDS[first.by]}): {first.answered} of {first.taps} "
             f"taps, the control {first.control_answered} of {first.control_taps} "
-            f"(p = {format_chance(first.p_adjusted)} for {tested} tested). Look there first{more}; "
-            "what is moved along with it may be the joint."
+            f"(p of {format_chance(first.p_adjusted)} for {tested} tested). Look there first"
+            f"{more}; what is moved along with it may be the joint."
         )
     if all(spot.by is Provocation.HAND for spot in ranked):
         return f"Only a hand was used, which shows nothing: {WHY_NO_HAND}."

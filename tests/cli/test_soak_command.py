@@ -38,7 +38,8 @@ def test_a_soak_is_begun_and_gone_on_with_and_told_of(run: Run, bench: str, tmp_
     assert "16 drop-outs in" in first.out
     assert "INTERMITTENT: gone 16 times in 5 s of watching." in first.out
     run(*words)
-    told = run("watch", "--soak", folder, "--json")
+    told = run("watch", "--soak", folder, "--json", "--plot", tmp_path / "soak.svg")
+    assert (tmp_path / "soak.svg").read_text().startswith("<?xml")
     result = result_of(told)
     assert told.code == 1
     assert (result["runs"], result["dropout_count"]) == (2, 2 * int(5 / PERIOD_S))

@@ -62,7 +62,7 @@ def test_a_soak_of_the_bench_killed_five_times_loses_no_second_and_counts_the_tr
         with started("soaking", folder, tmp_path / "scene.toml", 60) as soaking:
             assert soaking.stdout is not None
             zeros.append(float(soaking.stdout.readline()))
-            time.sleep(rng.uniform(2.5, 4.0))
+            time.sleep(rng.uniform(1.8, 2.8))
             killed_s = time.time()
             soaking.send_signal(signal.SIGKILL)
         kept = read(folder)
@@ -82,7 +82,7 @@ def test_a_soak_of_the_bench_killed_five_times_loses_no_second_and_counts_the_tr
     for last, zero_s in zip(kept.observed, zeros[1:], strict=False):
         assert last.end_utc_s <= zero_s
     listed = [d for d in kept.dropouts if d.duration_s is not None]
-    assert len(listed) >= 20
+    assert len(listed) >= 12
     assert all(d.duration_s == pytest.approx(OPEN_S, abs=2e-3) for d in listed)
     recordings = sorted(folder.glob("*.sigmf-meta"))
     assert recordings

@@ -142,6 +142,14 @@ def test_without_a_sibling_untouched_time_is_the_control_and_its_limit_is_told()
     assert "only the sibling shows" in spot.why
 
 
+def test_too_little_untouched_time_is_told_with_how_much_would_do() -> None:
+    # All of 4 against none of n: 1 / C(n + 4, 4) <= 0.05 first at n = 3, with 1 / 35.
+    found = judge(strokes("C14", 4, 4), sibling={}, untouched={STICK: Tally(answered=0, taps=1)})
+    (spot,) = found.spots
+    assert spot.verdict is SpotVerdict.TOO_FEW
+    assert "leave the set alone for 2 more windows" in spot.why
+
+
 def test_without_any_control_nothing_is_said() -> None:
     (spot,) = judge(strokes("C14", 8, 8), sibling={}, untouched={}).spots
     assert (spot.verdict, spot.p) == (SpotVerdict.NO_CONTROL, None)
