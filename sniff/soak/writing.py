@@ -14,7 +14,7 @@ from sniff.watch.nouns import Dropout, Passage, Row
 
 MINUTE_S = 60.0
 DETAILED_DROPOUTS = 5_000
-"""So many keep the courses of their level and frequency: some 10 MB."""
+"""So many keep the courses of their level and frequency: some 10 kB each."""
 LISTED_DROPOUTS = 200_000
 """So many are listed one by one; beyond, the minutes count them."""
 _BREAK_S = 1.0  # what is lost in less is counted, and begins no new stretch
