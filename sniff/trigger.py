@@ -1,7 +1,7 @@
 """Trigger: the moment at which a line appears, vanishes, or rises above a level, as it happens.
 
-The line and two places beside it are zoomed together; what the quieter of the two shows is the
-noise. Decisions fall step by step, so that a stream of any length can be watched.
+The line and four places beside it are zoomed together; what the second quietest of them shows is
+the noise. Decisions fall step by step, so that a stream of any length can be watched.
 
 What is wide enough to stand at both sides of the line is static and no line: such a step is passed
 over, and neither fires nor teaches anything. The line's own level and the noise are quantiles of
@@ -22,7 +22,10 @@ from sniff.watch.presence import GONE_BELOW, THERE_ABOVE
 from sniff.zoom import MIN_HOP, Zoom, Zoomed
 
 STEP_S = 5e-3
-_BESIDE_FRAMES = 4.0  # frame rates from the line to where the noise is taken
+# Frame rates from the line to where the noise is taken. A click has a ragged spectrum, and one
+# place may lie in a gap of it; two others may lie on neighbours.
+_BESIDE_FRAMES = np.array([-6.0, -4.0, 4.0, 6.0])
+_QUIETEST = 1  # of the places in order of power
 _IN_A_ROW = 2  # steps that must agree: what is shorter is a click
 _OVER_NOISE = 10.0  # power over noise from which a line shows at all
 # Where a step averages few frames, a line must stand clearer to be judged: its power in a step
@@ -95,8 +98,8 @@ class Trigger:
         self.line_hz, self.within_hz = line_hz, within_hz
         frame_hz = max(4.0 * within_hz, 2.0 / STEP_S)
         hop = max(MIN_HOP, int(rate_hz / frame_hz))
-        beside_hz = _BESIDE_FRAMES * rate_hz / hop
-        self._zoom = Zoom([line_hz, line_hz - beside_hz, line_hz + beside_hz], hop=hop, longest=1)
+        places_hz = line_hz + np.append(0.0, _BESIDE_FRAMES) * rate_hz / hop
+        self._zoom = Zoom(places_hz, hop=hop, longest=1)
         self._rate_hz = rate_hz
         self._frame_s = hop / rate_hz
         self._frames = max(1, ceil(STEP_S / self._frame_s))
@@ -104,12 +107,13 @@ class Trigger:
         self._clear = max(_OVER_NOISE, _OVER_NOISE_FRAMES / self._frames)
         self._when = when
         self._asked = level or 0.0
-        self._rest: Doubles = np.empty((0, 3))
+        self._rest: Doubles = np.empty((0, places_hz.size))
         self._rest_s = 0.0
         steps = ceil(_LEARN_S / self._step_s)
         self._noise = _Recent(steps, 0.5)
         self._own = _Recent(steps, _LINE_QUANTILE)
         self._agreed = 0
+        self._over = 0
         self._since_s = 0.0
         self._start_s: float | None = None
         self._at_start = False
@@ -138,7 +142,7 @@ class Trigger:
         if abs(stretch[0].start_s - begin_s) > self._frame_s / 2:
             # A gap: no step reaches over it, and what agreed before it says nothing of after.
             self._rest = self._rest[:0]
-            self._agreed = 0
+            self._agreed = self._over = 0
         if not self._rest.size:
             self._rest_s = stretch[0].start_s
         if self._start_s is None:
@@ -153,9 +157,9 @@ class Trigger:
 
     def _decide(self, step: Doubles, at_s: float) -> Iterator[Event]:
         if not np.isfinite(step).all():
-            self._agreed = 0
+            self._agreed = self._over = 0
             return  # unobserved: neither there nor gone
-        line, beside = float(step[0]), float(step[1:].min())
+        line, beside = float(step[0]), float(np.sort(step[1:])[_QUIETEST])
         noise = self._noise.add(beside)
         if noise is None or self._is_static(line, beside, noise):
             self._unjudged += noise is not None
@@ -164,7 +168,8 @@ class Trigger:
         own = self._own.add(power) if power > _OVER_NOISE * noise else self._own.value
         wanted, over = self._judge(power, noise, own or 0.0)
         first, self._judged = not self._judged, True
-        if over:
+        self._over = self._over + 1 if over else 0
+        if self._over >= _IN_A_ROW:
             self._met = False
         if not wanted:
             self._agreed = 0

@@ -142,6 +142,27 @@ def test_after_static_the_line_is_still_watched(ms: float) -> None:
     assert times(events(samples, When.PRESENT)) == pytest.approx([0.5, 2.5], abs=3 * STEP_S)
 
 
+def test_a_flash_of_the_line_does_not_end_its_absence() -> None:
+    flashes = [(at_s, at_s + 0.0035) for at_s in np.arange(1.2, 1.9, 0.1017)]
+    found = events(scene((0, 1.0), *flashes, (2.0, 4.0)), When.ABSENT)
+    assert times(found) == pytest.approx([1.0], abs=3 * STEP_S)
+
+
+def test_a_thousand_clicks_of_all_lengths_change_nothing() -> None:
+    """Dense enough for any chance of one in some hundred to come true."""
+    rng = np.random.default_rng(11)
+    samples = scene((0, 20.0), (20.5, 25.0), seconds=45.0)
+    for start_s in np.arange(0.3, 44.9, 0.045):
+        length_ms = float(10 ** rng.uniform(-2, 0.8))
+        at = round((start_s + rng.uniform(0, 0.02)) * SECOND)
+        burst = clicks(2_000, at_s=(0.0,), ms=length_ms, seed=int(at))
+        samples[at : at + 2_000] += burst * 10 ** rng.uniform(-1.5, 0)
+    assert times(events(samples, When.ABSENT)) == pytest.approx([20.0, 25.0], abs=4 * STEP_S)
+    first, second = events(samples, When.PRESENT)
+    assert first.at_start
+    assert second.index / RATE_HZ == pytest.approx(20.5, abs=4 * STEP_S)
+
+
 def test_a_loop_that_is_moved_slowly_is_no_absence_and_leaves_the_line_watched() -> None:
     moved = gliding(line(12.0), db=(0.0, -16.0, 4.0, -12.0))
     moved[10 * SECOND : round(10.1 * SECOND)] = 0

@@ -53,6 +53,9 @@ from sniff.cli.options import (
 def record(ctx: click.Context, /, source: str, **given: Any) -> None:
     """IQ to SigMF, as it came: readable while it grows, and whole whatever ends it.
 
+    A recording is read to its end, and anything else until Ctrl-C, unless --seconds, --max-size or
+    --events end it.
+
     With --when, a memory keeps what happened *before* the moment too. --pad and --converter are
     written down and the samples left as the receiver sent them; any command that reads the
     recording takes them out by itself.

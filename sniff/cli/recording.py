@@ -217,10 +217,11 @@ def _cautions(recorder: LiveRecorder, outcome: Outcome, info: SourceInfo) -> tup
     cautions = []
     if outcome.trouble is not None:
         cautions.append(Caution(code="cut-short", text=f"cut short: {outcome.trouble}"))
-    if recorder.old_is_kept:
-        text = "the recording that was there is kept as it was"
-        if recorder.samples:
-            text += f"; the new one, cut short, is {recorder.paths[1]}"
+    if recorder.old_is_kept and recorder.samples:
+        text = (
+            "the recording that was there is kept as it was; the new one, cut short, is "
+            f"{recorder.paths[1]}"
+        )
         cautions.append(Caution(code="old-kept", text=text))
     if outcome.unjudged_s > _UNJUDGED_PART * outcome.heard_s:
         text = (
