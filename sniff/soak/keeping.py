@@ -2,6 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -100,7 +101,8 @@ class Keeper:
         except SourceError as error:
             # A soak goes on without its recordings.
             self.trouble = str(error)
-            self._stop()
+            with suppress(SourceError):
+                self._stop()
 
     def finish(self) -> None:
         """End the recording that is being made."""

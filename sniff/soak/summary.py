@@ -153,8 +153,7 @@ def summarize(
     followed_s = sum(minute.observed_s for minute in kept.minutes)
     present_s = sum(minute.present_s for minute in kept.minutes)
     times_s = in_observed_time(
-        [dropout.start_utc_s for dropout in kept.dropouts],
-        [(m.start_utc_s, m.start_utc_s + m.present_s) for m in kept.minutes],
+        _starts_utc_s(kept), [(m.start_utc_s, m.start_utc_s + m.present_s) for m in kept.minutes]
     )
     clumped = bursts(times_s, present_s)
     better = improvement(before, rate, confidence=confidence) if before and rate else None
@@ -211,6 +210,17 @@ def _verdict(observed_s: float, present_s: float, count: int) -> tuple[WatchVerd
 
 def _count(kept: Kept) -> int:
     return sum(minute.dropouts for minute in kept.minutes) + kept.uncounted
+
+
+def _starts_utc_s(kept: Kept) -> list[float]:
+    """When drop-outs began; to the minute where they are too many to be listed one by one."""
+    if len(kept.dropouts) >= _count(kept):
+        return [dropout.start_utc_s for dropout in kept.dropouts]
+    return [
+        minute.start_utc_s + minute.present_s * (number + 0.5) / minute.dropouts
+        for minute in kept.minutes
+        for number in range(minute.dropouts)
+    ]
 
 
 def _span(kept: Kept) -> tuple[float | None, float | None]:

@@ -36,6 +36,8 @@ class Heap:
         self.labels.append(index)
 
     def finish(self) -> None:
+        if self.full:
+            raise SourceError("the disk is still full")
         self.finished = True
 
     @property

@@ -160,6 +160,15 @@ def test_it_gets_worse_is_seen_through_a_gap() -> None:
     assert summarize(late).trend.trend is Trend.WORSE
 
 
+def test_drop_outs_too_many_to_be_listed_are_taken_from_the_minutes() -> None:
+    even = [minute(n, dropouts=2) for n in range(100)]
+    # Of 200 the first 30 are listed: by them alone it would seem to get better.
+    found = summarize(kept(even, [gone(30.0 * n) for n in range(30)]))
+    assert found.dropout_count == 200
+    assert found.trend.trend is Trend.UNDECIDED
+    assert abs(found.trend.z or 9.0) < 0.2
+
+
 def test_bursts_are_told_beside_the_bound_that_they_spoil() -> None:
     rng = np.random.default_rng(8)
     clumps = np.sort(rng.uniform(0, 36_000.0, 12))
