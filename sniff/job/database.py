@@ -50,6 +50,8 @@ def create(path: Path) -> None:
         part = Path(name)
         try:
             with said(path), closing(sqlite3.connect(part, isolation_level=None)) as made:
+                # Kept in the file: every later opening finds it so, and need not lock it for that.
+                made.execute("PRAGMA journal_mode = WAL")
                 made.execute(f"PRAGMA application_id = {APPLICATION_ID}")
                 made.execute("BEGIN IMMEDIATE")
                 _step_up(made, 0)
@@ -100,7 +102,8 @@ def connect(path: Path) -> sqlite3.Connection:
         try:
             _check(opened, path)
             if writable:
-                opened.execute("PRAGMA journal_mode = WAL")
+                if opened.execute("PRAGMA journal_mode").fetchone() != ("wal",):
+                    opened.execute("PRAGMA journal_mode = WAL")
                 # FULL: what was committed survives a power cut too, not only a killed process.
                 opened.execute("PRAGMA synchronous = FULL")
             opened.execute("PRAGMA foreign_keys = ON")

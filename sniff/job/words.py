@@ -11,8 +11,9 @@ def clean(text: str) -> str:
     Bytes that were no UTF-8 become the replacement character. Control characters go, as a
     terminal would obey them; line breaks and tabs stay.
     """
-    whole = text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-    kept = (c for c in whole if c in "\n\t" or unicodedata.category(c) not in ("Cc", "Cs"))
+    # A lone surrogate is how Python carries a byte of the command line that is no UTF-8.
+    whole = ("\ufffd" if unicodedata.category(c) == "Cs" else c for c in text)
+    kept = (c for c in whole if c in "\n\t" or unicodedata.category(c) != "Cc")
     return "".join(kept).strip()
 
 
