@@ -18,6 +18,7 @@ COMMANDS = {
     "probe": "Are the expected lines there?  The line board.",
     "sweep": "A span wider than one tuning, its lines named.",
     "watch": "Does the line stay?  Drop-outs, their kind, how often, how sure.",
+    "carrier": "Is a transmitter right?  Frequency, deviation, tones, bandwidth.",
     "calibrate": "The clock error from known carriers, kept for the dongle.",
     "record": "IQ to SigMF, with a memory of what came before an event.",
     "job": "A repair job: keeps every reading, and becomes the report.",

@@ -11,7 +11,7 @@ from sniff.modulation.baseband import (
     amplitude_baseband,
     frequency_baseband,
 )
-from sniff.modulation.channel import Channel, widest_hz
+from sniff.modulation.channel import ChannelFilter, widest_hz
 from sniff.modulation.classify import WEAKEST_DB, Decided, Kind, classify, swings
 from sniff.modulation.drift import (
     FrequencyCourse,
@@ -196,7 +196,7 @@ def measure_carrier(
     own = channel_of(extent, rate_hz=rate_hz, center_hz=center_hz, width_hz=settings.width_hz)
     zero_hz = (own.low_hz + own.high_hz) / 2.0
     density = _density(spectrum, floor, own)
-    channel = Channel(zero_hz, width_hz=own.width_hz, rate_hz=rate_hz, center_hz=center_hz)
+    channel = ChannelFilter(zero_hz, width_hz=own.width_hz, rate_hz=rate_hz, center_hz=center_hz)
     noise_power = density * channel.noise_bandwidth_hz
     steps = PhaseSteps(channel.rate_hz, seconds=take.seconds)
     kept = KeptSamples(noise_power)

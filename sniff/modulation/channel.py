@@ -30,7 +30,7 @@ def decimation_for(width_hz: float, rate_hz: float) -> int:
     return max(1, int(rate_hz * (1.0 - _EDGE) / width_hz))
 
 
-class Channel:
+class ChannelFilter:
     """Cut a channel out of a stream of blocks.
 
     Parameters

@@ -108,8 +108,8 @@ def figures(
         return None
     lines = AudioLines(spectrum, baseband.scale)
     low_hz, high_hz = band.low_hz, min(band.high_hz, baseband.top_hz)
-    squelch = find_squelch(baseband, lines)
-    pilot = find_pilot(baseband, lines, audio_top_hz=high_hz)
+    squelch = find_squelch(baseband, lines) if angle else None
+    pilot = find_pilot(baseband, lines, audio_top_hz=high_hz) if angle else None
     hum = find_hum(baseband, lines)
     beside = tuple(found.tone.frequency_hz for found in (squelch, pilot) if found is not None)
     near_hz = dominant_tone_hz(lines, band, without=beside)

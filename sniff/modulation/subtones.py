@@ -26,6 +26,8 @@ MICROPHONE_PILOT_HZ = 32_768.0
 _PILOT_REACH = 0.002
 _PILOT_BAND_HZ = (16e3, 45e3)
 _CLEAR_DB = 12.0
+_LEAST_PILOT_HZ = 200.0  # peak deviation; less is a spur (common practice, no source)
+_LEAST_SQUELCH_HZ = 100.0
 _SQUELCH_BAND_HZ = (60.0, 260.0)
 _MAINS_HZ = (50.0, 60.0)
 _MAINS_MULTIPLES = (1, 2, 3)
@@ -63,7 +65,7 @@ class Squelch:
 
 
 def find_pilot(baseband: Baseband, lines: AudioLines, *, audio_top_hz: float) -> Pilot | None:
-    """A pilot tone above the audio, if one stands out.
+    """A pilot tone of an FM carrier, above the audio, if one stands out.
 
     Parameters
     ----------
@@ -76,21 +78,23 @@ def find_pilot(baseband: Baseband, lines: AudioLines, *, audio_top_hz: float) ->
         reach_hz = _PILOT_REACH * nominal_hz
         if nominal_hz + reach_hz < baseband.top_hz:
             tone = _stands_out(baseband, lines, nominal_hz - reach_hz, nominal_hz + reach_hz)
-            if tone is not None:
+            if tone is not None and tone.amplitude >= _LEAST_PILOT_HZ:
                 return Pilot(name=name, tone=tone)
     low_hz, high_hz = max(_PILOT_BAND_HZ[0], audio_top_hz), min(_PILOT_BAND_HZ[1], baseband.top_hz)
     tone = _stands_out(baseband, lines, low_hz, high_hz) if low_hz < high_hz else None
-    if tone is None or tone.over_noise_db < 2.0 * _CLEAR_DB:
+    if tone is None or tone.amplitude < _LEAST_PILOT_HZ:
+        return None
+    if tone.over_noise_db < 2.0 * _CLEAR_DB:
         return None
     return Pilot(name="other", tone=tone)
 
 
 def find_squelch(baseband: Baseband, lines: AudioLines) -> Squelch | None:
-    """A squelch tone below the audio, if one stands out."""
+    """A squelch tone of an FM carrier, below the audio, if one stands out."""
     if lines.rbw_hz > 8.0:
         return None  # two tones of the list would be one
     tone = _stands_out(baseband, lines, *_SQUELCH_BAND_HZ)
-    if tone is None or hum_of(tone.frequency_hz) is not None:
+    if tone is None or tone.amplitude < _LEAST_SQUELCH_HZ or hum_of(tone.frequency_hz) is not None:
         return None
     nearest_hz = min(SQUELCH_TONES_HZ, key=lambda hz: abs(hz - tone.frequency_hz))
     named = abs(tone.frequency_hz / nearest_hz - 1.0) <= SQUELCH_TOLERANCE

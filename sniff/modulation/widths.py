@@ -7,7 +7,7 @@ import numpy as np
 
 from sniff.model import Doubles, IQBlock, Spectrum
 from sniff.modulation.bandwidth import Adjacent, Span, adjacent, occupied
-from sniff.modulation.channel import Channel, widest_hz
+from sniff.modulation.channel import ChannelFilter, widest_hz
 from sniff.resolution import SpectrumSettings, finest_rbw
 from sniff.spectrum import Welch
 from sniff.windows import Window
@@ -70,7 +70,9 @@ class WidthMeter:
         room_hz = rate_hz / 2.0 - abs(middle_hz - center_hz)
         width_hz = min(2.0 * _BEYOND * reach_hz, 2.0 * room_hz, widest_hz(rate_hz))
         self._held = Span(low_hz=middle_hz - width_hz / 2.0, high_hz=middle_hz + width_hz / 2.0)
-        self._channel = Channel(middle_hz, width_hz=width_hz, rate_hz=rate_hz, center_hz=center_hz)
+        self._channel = ChannelFilter(
+            middle_hz, width_hz=width_hz, rate_hz=rate_hz, center_hz=center_hz
+        )
         window = Window.BLACKMAN_HARRIS
         samples = max(16, int(0.8 * seconds * self._channel.rate_hz))
         rbw_hz = max(own.width_hz / _POINTS, finest_rbw(samples, self._channel.rate_hz, window))

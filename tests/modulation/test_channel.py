@@ -5,7 +5,7 @@ import pytest
 
 from sniff.errors import UsageError
 from sniff.model import IQBlock
-from sniff.modulation.channel import Channel, widest_hz
+from sniff.modulation.channel import ChannelFilter, widest_hz
 from tests.signals import block, noise, tone
 
 RATE_HZ = 240e3
@@ -13,7 +13,7 @@ LINE_HZ = 100e6 - 31_700.0
 
 
 def through(samples: np.ndarray, *, width_hz: float, pieces: int = 1) -> list[IQBlock]:
-    channel = Channel(LINE_HZ, width_hz=width_hz, rate_hz=RATE_HZ, center_hz=100e6)
+    channel = ChannelFilter(LINE_HZ, width_hz=width_hz, rate_hz=RATE_HZ, center_hz=100e6)
     made: list[IQBlock] = []
     index = 0
     for part in np.array_split(samples, pieces):
@@ -38,7 +38,7 @@ def test_a_tone_anywhere_in_the_channel_keeps_its_level_and_its_phase(at: float)
 
 
 def test_what_would_fold_into_the_channel_is_gone() -> None:
-    channel = Channel(LINE_HZ, width_hz=12_500.0, rate_hz=RATE_HZ, center_hz=100e6)
+    channel = ChannelFilter(LINE_HZ, width_hz=12_500.0, rate_hz=RATE_HZ, center_hz=100e6)
     for fold in (1, -1, 3):
         offset_hz = LINE_HZ - 100e6 + fold * channel.rate_hz + 5_000.0
         left = joined(
@@ -56,7 +56,7 @@ def test_it_does_not_matter_how_the_stream_is_cut_into_blocks() -> None:
 
 
 def test_a_gap_in_the_stream_is_a_gap_in_the_channel_at_the_same_time() -> None:
-    channel = Channel(LINE_HZ, width_hz=12_500.0, rate_hz=RATE_HZ, center_hz=100e6)
+    channel = ChannelFilter(LINE_HZ, width_hz=12_500.0, rate_hz=RATE_HZ, center_hz=100e6)
     samples = tone(24_000, offset_hz=LINE_HZ - 100e6, rate_hz=RATE_HZ)
     first = list(channel.push(block(samples, rate_hz=RATE_HZ)))
     after = list(channel.push(block(samples, rate_hz=RATE_HZ, index=100_001)))
@@ -69,7 +69,7 @@ def test_a_gap_in_the_stream_is_a_gap_in_the_channel_at_the_same_time() -> None:
 
 def test_its_noise_bandwidth_is_what_it_passes_of_white_noise() -> None:
     samples = noise(np.random.default_rng(5), 400_000, power=0.2)
-    channel = Channel(LINE_HZ, width_hz=25_000.0, rate_hz=RATE_HZ, center_hz=100e6)
+    channel = ChannelFilter(LINE_HZ, width_hz=25_000.0, rate_hz=RATE_HZ, center_hz=100e6)
     power = float(np.mean(np.abs(joined(list(channel.push(block(samples, rate_hz=RATE_HZ))))) ** 2))
     assert power == pytest.approx(0.2 * channel.noise_bandwidth_hz / RATE_HZ, rel=0.02)
     assert 25_000.0 < channel.noise_bandwidth_hz < 1.3 * 25_000.0
@@ -77,6 +77,6 @@ def test_its_noise_bandwidth_is_what_it_passes_of_white_noise() -> None:
 
 def test_a_channel_wider_than_the_recording_is_refused() -> None:
     widest = widest_hz(RATE_HZ)
-    Channel(LINE_HZ, width_hz=widest, rate_hz=RATE_HZ, center_hz=100e6)
+    ChannelFilter(LINE_HZ, width_hz=widest, rate_hz=RATE_HZ, center_hz=100e6)
     with pytest.raises(UsageError, match="wider than the recording"):
-        Channel(LINE_HZ, width_hz=1.01 * widest, rate_hz=RATE_HZ, center_hz=100e6)
+        ChannelFilter(LINE_HZ, width_hz=1.01 * widest, rate_hz=RATE_HZ, center_hz=100e6)

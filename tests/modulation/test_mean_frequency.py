@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sniff.modulation.channel import Channel
+from sniff.modulation.channel import ChannelFilter
 from sniff.modulation.mean_frequency import MeanFrequency, mean_frequency
 from sniff.modulation.phase import PhaseSteps
 from sniff.refine import cramer_rao_hz
@@ -16,7 +16,7 @@ OFFSET_HZ = -1234.0
 
 def measured(samples: np.ndarray, *, rate_hz: float = RATE_HZ, width_hz: float) -> MeanFrequency:
     """From the channel's zero, which lies 20 Hz above the carrier."""
-    channel = Channel(100e6 + OFFSET_HZ + 20.0, width_hz=width_hz, rate_hz=rate_hz, center_hz=100e6)
+    channel = ChannelFilter(100e6 + OFFSET_HZ + 20.0, width_hz=width_hz, rate_hz=rate_hz, center_hz=100e6)
     steps = PhaseSteps(channel.rate_hz, seconds=samples.size / rate_hz)
     for part in channel.push(block(samples, rate_hz=rate_hz)):
         steps.push(part)
