@@ -13,7 +13,7 @@ from calib.correction import Correction
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
 from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
-from sniff.cli.watching import EXITS, line_of, place_of, tuned, until
+from sniff.cli.watching import EXITS, check_resolution, line_of, place_of, tuned, until
 from sniff.errors import UsageError
 from sniff.model import Caution, Source, SourceInfo
 from sniff.report.envelope import envelope
@@ -86,6 +86,7 @@ def _run(
     source: str, folder: Path, given: dict[str, Any]
 ) -> tuple[Ended, SourceInfo, Correction, tuple[Caution, ...]]:
     line_hz, most = line_of(given), until(given["until"])
+    check_resolution(given)
     if source.partition(":")[0] == "dongle":
         given["wait"] = True  # a dongle that goes away is waited for: the gap is unobserved
     given["paced"] = not given["quiet"] and sys.stdin.isatty() and sys.stderr.isatty()

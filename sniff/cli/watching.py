@@ -73,8 +73,7 @@ def watch_source(source: str | None, given: Mapping[str, Any]) -> int:
     source, options = with_defaults(source, given)
     line_hz = line_of(options)
     most = until(options["until"])
-    if not 1e-4 <= options["resolution"] <= 1.0:
-        raise UsageError("--resolution must lie within 0.1ms and 1s")
+    check_resolution(options)
     # Marks are of use in real time only, which a simulated bench must be told to keep.
     options["paced"] = not options["quiet"] and sys.stdin.isatty() and sys.stderr.isatty()
     with opened(source, options) as opened_source:
@@ -127,6 +126,17 @@ def line_of(given: Mapping[str, Any]) -> float:
     if not wanted:
         raise UsageError("this plan has no line that must be there; give --line")
     return wanted[0].expected_hz
+
+
+def check_resolution(given: Mapping[str, Any]) -> None:
+    """Refuse a time resolution that no watch has.
+
+    Raises
+    ------
+    UsageError
+    """
+    if not 1e-4 <= given["resolution"] <= 1.0:
+        raise UsageError("--resolution must lie within 0.1ms and 1s")
 
 
 def until(text: str | None) -> int | None:

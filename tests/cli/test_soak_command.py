@@ -86,6 +86,7 @@ def test_it_is_not_gone_on_with_on_another_line(run: Run, bench: str, tmp_path: 
         (("--soak", "s", "--before", "3/0"), "nothing was observed then"),
         (("--soak", "s", "--before", "3/x"), "not a duration"),
         (("--soak", "s", "--taps", "keys", "--from", "bench:room"), "do not go together"),
+        (("--soak", "s", "--from", "bench:room", "--line", "1M", "--resolution", "2"), "0.1ms and"),
         ((), "which source?"),
     ],
 )
