@@ -528,6 +528,6 @@ def test_the_dongles_name_gain_and_clock_are_in_the_metadata(
     assert (metadata["sniff:clock_ppm"], metadata["sniff:clock_u_ppm"]) == (30.0, 0.1)
     assert metadata["sniff:requested_center_hz"] == 100e6
     source = open_source(str(tmp_path / "m.sigmf-meta"))
-    assert source.info.serial == "00000001"
+    assert (source.info.serial, source.info.gain_db) == ("00000001", 20.7)
     assert source.info.image_offset_hz == pytest.approx(2 * 1.53e6, rel=0.01)
     source.close()

@@ -80,6 +80,7 @@ def open_sigmf(
         duration_s=None,
         tunable=False,
         image_offset_hz=metadata.image_offset_hz,
+        gain_db=metadata.gain_db,
         serial=metadata.serial,
         start_utc=metadata.captures[0].start_utc,
         cautions=tuple(cautions),

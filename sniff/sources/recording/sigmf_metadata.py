@@ -15,7 +15,7 @@ from sniff.sources.ahead import NOTHING_AHEAD, Ahead
 EXTENSION = "sniff"
 """Namespace of our own fields."""
 
-_LARGEST_PAD_DB = 200.0
+_LARGEST_DB = 200.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +73,8 @@ class Metadata:
     serial : str or None
     image_offset_hz, clock_hz, usable_fraction : float or None
         Our own fields on the instrument.
+    gain_db : float or None
+        Our own: the tuner's gain, where it was not automatic.
     ahead : Ahead
         Our own: what lay ahead of the receiver, and is still in frequencies and levels.
     unfinished : bool
@@ -92,6 +94,7 @@ class Metadata:
     image_offset_hz: float | None
     clock_hz: float | None
     usable_fraction: float | None
+    gain_db: float | None = None
     ahead: Ahead = NOTHING_AHEAD
     unfinished: bool = False
     annotations: tuple[AnnotationFields, ...] = ()
@@ -142,6 +145,7 @@ def parse_metadata(text: bytes, *, name: str) -> Metadata:
         image_offset_hz=_own_number(top, "tuner_image_offset_hz", name),
         clock_hz=_own_number(top, "clock_hz", name),
         usable_fraction=_own_number(top, "usable_fraction", name, largest=1.0),
+        gain_db=_own_number(top, "gain_db", name, largest=_LARGEST_DB, signed=True),
         ahead=_ahead(top, name),
         unfinished=top.get(f"{EXTENSION}:unfinished") is True,
         annotations=tuple(
@@ -237,7 +241,7 @@ def _own_number(
 
 def _ahead(top: Mapping[str, Any], name: str) -> Ahead:
     shift_hz = _own_number(top, "converter_hz", name, signed=True)
-    pad_db = _own_number(top, "pad_db", name, largest=_LARGEST_PAD_DB, signed=True) or 0.0
+    pad_db = _own_number(top, "pad_db", name, largest=_LARGEST_DB, signed=True) or 0.0
     if shift_hz is None:
         return Ahead(pad_db=pad_db)
     converter = Converter(
