@@ -180,6 +180,15 @@ def format_span(hz: float) -> str:
     return f"{value:.{decimals}f} {unit}"
 
 
+def format_measure(hz: float) -> str:
+    """A width or deviation to three significant digits: ``17.5 kHz``, ``480 Hz``."""
+    rounded = float(f"{hz:.3g}")
+    unit_hz, unit = _scale(rounded)
+    value = rounded / unit_hz
+    decimals = max(0, 2 - floor(log10(abs(value)))) if value else 0
+    return f"{value:.{decimals}f} {unit}"
+
+
 def format_expanded(hz: float) -> str:
     """An uncertainty, two significant digits (JCGM 100:2008, 7.2.6): ``4.2 kHz``, ``170 kHz``."""
     return format_span(float(f"{hz:.1e}"))

@@ -225,3 +225,17 @@ def test_no_number_is_shown_in_powers_of_ten(value: float) -> None:
 def test_no_power_reads_minus_300_decibels_not_minus_infinity() -> None:
     assert units.to_db(0.0) == -300.0
     assert units.to_db(0.5) == pytest.approx(-3.0103, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("hz", "text"),
+    [
+        (17_500.0, "17.5 kHz"),
+        (480.4, "480 Hz"),
+        (9_999.0, "10.0 kHz"),
+        (2.5, "2.50 Hz"),
+        (0.0, "0 Hz"),
+    ],
+)
+def test_a_measure_has_three_digits(hz: float, text: str) -> None:
+    assert units.format_measure(hz) == text
