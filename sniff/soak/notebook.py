@@ -16,6 +16,7 @@ from sniff.watch.nouns import Kind
 NOTEBOOK = "soak.sqlite"
 _LOCK = "soak.lock"
 _BUSY_S = 5.0
+_LONGEST_REASON = 160
 _YEAR_9999_S = 253_370_764_800.0
 
 
@@ -48,7 +49,7 @@ def locked(folder: Path) -> Iterator[None]:
         except sqlite3.OperationalError as error:
             if "locked" in str(error):
                 raise UsageError(f"{folder}: another sniff soaks there; choose another") from None
-            raise SourceError(f"{folder}: cannot be written: {error}") from None
+            raise SourceError(f"{folder}: cannot be written: {_reason(error)}") from None
         yield
 
 
@@ -93,10 +94,11 @@ def read(folder: Path) -> Kept:
             connection.execute("BEGIN")  # all tables as of one moment
             return _kept(connection, path)
     except sqlite3.OperationalError as error:
-        raise SourceError(f"{path}: cannot be read: {error}") from None
+        raise SourceError(f"{path}: cannot be read: {_reason(error)}") from None
     except (_DamagedError, sqlite3.DatabaseError, ValueError, TypeError) as error:
         raise InputError(
-            f"{path}: is damaged ({error}); go on with --from, which sets it aside, or restore it"
+            f"{path}: is damaged ({_reason(error)}); go on with --from, which sets it aside, or "
+            "restore it"
         ) from None
 
 
@@ -122,10 +124,11 @@ def _opened(path: Path) -> sqlite3.Connection:
             connection.close()
         if isinstance(error, sqlite3.OperationalError):
             raise SourceError(
-                f"{path}: cannot be opened: {error}; move it away, or choose another folder"
+                f"{path}: cannot be opened: {_reason(error)}; move it away, or choose another "
+                "folder"
             ) from None
         if isinstance(error, (sqlite3.DatabaseError, ValueError, TypeError)):
-            raise _DamagedError(str(error)) from None
+            raise _DamagedError(_reason(error)) from None
         raise
 
 
@@ -267,4 +270,7 @@ def _sane(value: float | None) -> float | None:
 
 
 def _reason(error: Exception) -> str:
-    return error.strerror or str(error) if isinstance(error, OSError) else str(error)
+    """In one line: SQLite quotes what it found, which may be anything."""
+    text = error.strerror or str(error) if isinstance(error, OSError) else str(error)
+    line = "".join(sign if sign.isprintable() else " " for sign in text)
+    return " ".join(line.split())[:_LONGEST_REASON]

@@ -220,6 +220,18 @@ def test_a_damaged_notebook_is_set_aside_and_a_new_one_begun(tmp_path: Path) -> 
     assert aside.read_bytes().startswith(b"water damage")
 
 
+def test_a_notebook_with_nonsense_in_it_is_set_aside_too(tmp_path: Path) -> None:
+    with writing(tmp_path) as writer:
+        writer.add_dropout(dropout(1.0), None)
+        writer.finish("done")
+    alter(tmp_path, "UPDATE dropout SET kind = 'br' || char(10) || 'ak'")
+    assert "is damaged ('br\\nak' is not a valid Kind)" in (told(lambda: read(tmp_path)) or "")
+    with locked(tmp_path):
+        connection, cautions = open_to_write(tmp_path)
+        connection.close()
+    assert "set aside" in cautions[0].text
+
+
 @cache
 def good_bytes() -> bytes:
     """A sound notebook; not a fixture, as hypothesis would print it with each example."""
@@ -241,7 +253,7 @@ def told(attempt: Callable[[], object]) -> str | None:
     return None
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(
     cut=st.none() | st.floats(0, 1),
     wounds=st.lists(st.tuples(st.floats(0, 1), st.binary(max_size=40)), max_size=6),
