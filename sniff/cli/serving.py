@@ -121,6 +121,7 @@ def _listen(host: str, port: int) -> socket.socket:
     listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listening.bind((host, port))
+        listening.listen()  # a browser that is faster than the server then waits
     except OSError as error:
         listening.close()
         raise UsageError(

@@ -146,16 +146,16 @@ class Runner:
         try:
             with contextlib.closing(self._source.stream(seconds=None)) as blocks:  # type: ignore[type-var]
                 for block in blocks:
+                    if self._paced:  # a block is there when its last sample was taken, not before
+                        first_s = block.start_s if first_s is None else first_s
+                        ahead_s = block.end_index / block.rate_hz - first_s
+                        self._stop.wait(max(0.0, begun_s + ahead_s - time.monotonic()))
                     if self._stop.is_set():
                         return "stopped"
                     self._take_in(block)
                     self._hand_over()
                     if self._obey():
                         return None
-                    if self._paced:
-                        first_s = block.start_s if first_s is None else first_s
-                        ahead_s = block.end_index / block.rate_hz - first_s
-                        self._stop.wait(max(0.0, begun_s + ahead_s - time.monotonic()))
         except BenchError as error:
             return str(error)
         return "the recording is at its end"

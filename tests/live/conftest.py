@@ -1,0 +1,69 @@
+"""A page on a bench, in a process of its own, and a real browser to look at it."""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+# Background networking off: this browser must not speak to anyone but the page.
+ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"]
+PLAN = ("--carrier", "72.9M", "--if", "10.7M", "--side", "high", "--multiplier", "3")
+QUIETLY = ("--no-browser", "--quiet", "--no-job", "--out")
+CLOCK = ("--tolerance", "50ppm", "--ppm", "31", "--u-ppm", "0.5")
+
+
+@dataclass(frozen=True)
+class Served:
+    """A page that is being served."""
+
+    address: str
+    out: Path
+    process: subprocess.Popen[str]
+
+
+def served(tmp_path: Path, *words: str, scene: str = "tour-guide-deaf") -> Iterator[Served]:
+    """Serve a scene in real time; ends it afterwards, and nothing may have gone wrong."""
+    out = tmp_path / "kept"
+    folders = {name: str(tmp_path / name) for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME")}
+    source = ("--from", f"bench:{scene}", "--center", "83.5M", "--rate", "1.024M")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "sniff", "page", *source, *PLAN, *CLOCK, *QUIETLY, str(out), *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, **folders},
+    )
+    assert process.stdout is not None
+    assert process.stderr is not None
+    said = process.stdout.readline()
+    found = re.search(r"http://\S+", said)
+    assert found, said + process.stderr.read()
+    try:
+        yield Served(address=found[0], out=out, process=process)
+    finally:
+        process.terminate()
+        _, errors = process.communicate(timeout=20)
+        assert "Traceback" not in errors, errors
+
+
+@pytest.fixture
+def page_of_deaf(tmp_path: Path) -> Iterator[Served]:
+    yield from served(tmp_path)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("no chromium: apt-get install chromium")
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield opened
+        opened.close()

@@ -1,0 +1,153 @@
+"""The page in a real browser: states, taps, ear, phone width, keyboard, a lost connection."""
+
+import json
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, expect
+
+from tests.live.conftest import Served, served
+
+
+def opened(browser: Browser, at: Served, *, width: int = 1280, height: int = 900) -> Page:
+    context = browser.new_context(viewport={"width": width, "height": height})
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    page.on("pageerror", lambda error: (_ for _ in ()).throw(AssertionError(str(error))))
+    page.goto(at.address)
+    expect(page.locator("#link")).to_have_text("Connected")
+    return page
+
+
+def frames(page: Page, count: int) -> None:
+    """Wait for so many frames; the page's policy forbids to evaluate a text inside it."""
+    for _ in range(150):
+        if int(page.evaluate("document.body.dataset.frames ?? 0")) > count:
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(f"fewer than {count} frames")
+
+
+def test_the_board_shows_each_line_with_its_state_in_words_and_shape(
+    browser: Browser, page_of_deaf: Served
+) -> None:
+    """The scene's LO comes and goes; its crystal lies outside what is tuned."""
+    page = opened(browser, page_of_deaf)
+    rows = page.locator("#rows button")
+    expect(rows).to_have_count(4)
+    expect(rows.nth(0)).to_contain_text("83.600", timeout=15_000)
+    expect(rows.nth(0).locator(".word")).to_have_text("unsteady", timeout=15_000)
+    expect(rows.nth(0).locator(".shape")).to_have_text("≈")
+    expect(rows.nth(1).locator(".word")).to_have_text("out-of-view")
+    expect(page.locator("#diary")).to_contain_text("drop-out, break", timeout=15_000)
+    frames(page, 60)
+    drawn = page.evaluate(
+        "() => document.getElementById('spectrum').getContext('2d')"
+        ".getImageData(0, 0, 1024, 220).data.some((value) => value > 0)"
+    )
+    assert drawn
+
+
+def test_a_row_opens_a_read_out_that_is_large_and_closes_by_escape(
+    browser: Browser, page_of_deaf: Served
+) -> None:
+    page = opened(browser, page_of_deaf)
+    page.locator("#rows button").first.click()
+    large = page.locator("#large-state")
+    expect(large).to_be_visible()
+    # Two metres away a capital must subtend some 15 minutes of arc: 9 mm, 34 px at 96 px an inch.
+    size = page.evaluate(
+        "parseFloat(getComputedStyle(document.getElementById('large-state')).fontSize)"
+    )
+    assert size >= 2 * 34
+    page.keyboard.press("Escape")
+    expect(large).to_be_hidden()
+
+
+def test_taps_by_button_and_pedal_get_their_verdict(browser: Browser, page_of_deaf: Served) -> None:
+    page = opened(browser, page_of_deaf)
+    page.locator("#tap").click()
+    expect(page.locator("#said")).to_contain_text("Name the spot")
+    page.locator("#spot").fill("<b>crystal</b>")
+    page.locator("#pedal").press("b")
+    page.locator("h1").click()
+    page.keyboard.press("b")
+    expect(page.locator("#tap-spots li")).to_contain_text("<b>crystal</b> (stick)")
+    expect(page.locator("#diary")).to_contain_text("tap: <b>crystal</b>, insulated stick")
+    page.locator("#tool").select_option("hand")
+    page.locator("#tap").click()
+    expect(page.locator("#tap-spots li", has_text="(hand)")).to_contain_text("no-evidence")
+
+
+def test_the_ear_starts_and_is_muted_again(browser: Browser, page_of_deaf: Served) -> None:
+    page = opened(browser, page_of_deaf)
+    page.locator("#ear").click()
+    expect(page.locator("body")).to_have_attribute("data-ear", "running")
+    expect(page.locator("#ear")).to_have_attribute("aria-pressed", "true")
+    page.keyboard.press("e")
+    expect(page.locator("body")).to_have_attribute("data-ear", "muted")
+
+
+def test_recording_photo_and_notes_are_kept(browser: Browser, page_of_deaf: Served) -> None:
+    page = opened(browser, page_of_deaf)
+    frames(page, 40)
+    page.locator("#keep-seconds").select_option("5")
+    page.locator("#keep").click()
+    expect(page.locator("#diary")).to_contain_text("recording: the last")
+    page.locator("#photo").click()
+    expect(page.locator("#diary")).to_contain_text("photo: kept as")
+    page.locator("#note").fill("joint at L3 looks dull")
+    page.locator("#note").press("Enter")
+    expect(page.locator("#diary")).to_contain_text("note: joint at L3 looks dull")
+    (meta,) = page_of_deaf.out.glob("*.sigmf-meta")
+    assert json.loads(meta.read_text())["global"]["core:datatype"] == "cu8"
+    (photo,) = page_of_deaf.out.glob("*.png")
+    assert photo.read_bytes().startswith(b"\x89PNG")
+
+
+def test_controls_set_the_receiver_and_the_picture(browser: Browser, page_of_deaf: Served) -> None:
+    page = opened(browser, page_of_deaf)
+    page.locator("#center").fill("27.8")
+    page.locator("#center").press("Enter")
+    expect(page.locator("#air-words")).to_contain_text("Centre 27.79999")
+    expect(page.locator("#rows button").nth(0).locator(".word")).to_have_text("out-of-view")
+    page.locator("#hold").click()
+    expect(page.locator("#hold")).to_have_attribute("aria-pressed", "true")
+    page.locator("#rbw").fill("nonsense")
+    page.locator("#rbw").press("Enter")
+    expect(page.locator("#said")).to_contain_text("is not a number")
+
+
+def test_it_works_by_keyboard_alone_and_at_the_width_of_a_phone(
+    browser: Browser, page_of_deaf: Served
+) -> None:
+    page = opened(browser, page_of_deaf, width=360, height=740)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    expect(page.locator("#rows button")).to_have_count(4)
+    page.keyboard.press("ArrowDown")
+    expect(page.locator("#rows button").nth(1)).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator("#large-name")).to_contain_text("crystal")
+    page.keyboard.press("Escape")
+    unnamed = page.evaluate(
+        """() => [...document.querySelectorAll('button, input, select')].filter((control) =>
+             !(control.textContent.trim() || control.labels?.length)).map((one) => one.id)"""
+    )
+    assert unnamed == []
+
+
+def test_a_lost_connection_is_said_and_comes_back_by_itself(
+    browser: Browser, tmp_path: Path
+) -> None:
+    first = served(tmp_path / "one")
+    at = next(first)
+    port = at.address.rstrip("/").rpartition(":")[2]
+    page = opened(browser, at)
+    at.process.kill()
+    at.process.wait()
+    expect(page.locator("#link")).to_contain_text("Connection lost")
+    again = served(tmp_path / "two", "--port", port)
+    next(again)
+    expect(page.locator("#link")).to_have_text("Connected", timeout=20_000)
+    expect(page.locator("#rows button .word").first).not_to_be_empty()
+    again.close()
+    first.close()
