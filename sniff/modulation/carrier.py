@@ -284,7 +284,10 @@ def measure_carrier(
         )
     carson = None
     if measured is not None and decided.kind is Kind.FM:
-        carson = carson_hz(peak_deviation_hz=measured.peak, audio_hz=measured.audio_top_hz)
+        highest_hz = measured.audio_top_hz
+        if measured.pilot is not None:
+            highest_hz = max(highest_hz, measured.pilot.tone.frequency_hz)
+        carson = carson_hz(peak_deviation_hz=measured.peak, audio_hz=highest_hz)
     course = frequency_course(on.runs) if parts else None
     began = on.keyed and on.runs[0].start_s - runs[0].start_s > 2.0 * on.runs[0].step_s
     return MeasuredCarrier(

@@ -25,7 +25,8 @@ threshold begins near 10 dB (S. O. Rice 1963, noise in FM receivers)."""
 
 _CHUNK_S = 0.05
 _LEAST_CHUNK = 64
-_LEAST_INDEX = 0.02
+_LEAST_DEPTH = 0.02  # rms
+_LEAST_INDEX = 0.05  # rad rms; less is residual FM, of which the figures tell
 _DOUBT = 0.1  # of the noise's own share, for the noise floor is an estimate
 _CLEARLY = 2.0
 _DEEP = 0.3  # rms amplitude: 42 % of depth by a tone
@@ -159,7 +160,7 @@ def classify(seen: Swings, *, times_on: int, keyed: bool, longest_on_s: float) -
     longest_on_s : float
         Longest time it was on, s.
     """
-    still = seen.amplitude < _LEAST_INDEX and seen.phase < _LEAST_INDEX
+    still = seen.amplitude < _LEAST_DEPTH and seen.phase < _LEAST_INDEX
     depth, index = f"{seen.amplitude:.1%} rms", f"{seen.phase:.2g} rad rms"
     if keyed and times_on >= _FEW_MARKS and (still or (seen.phase < 0.5 and longest_on_s < 1.0)):
         return Decided(kind=Kind.KEYED, why=f"on {times_on} times, and plain while on")

@@ -4,15 +4,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from sniff.model import Doubles, Spectrum
 from sniff.peaks import Floor
+
+Flags = npt.NDArray[np.bool_]
 
 RIVAL_DB = 20.0
 """A second signal no farther below the strongest may be the one that was meant."""
 
 _VOICE_HZ = 3.5e3  # lines of one modulation by voice lie no farther apart
 _LEAST_RBW = 6.0
+_SKIRT_DB = 55.0
 _FAINT_DB = 45.0
 _MIRROR_DB = 1.5
 _MIRROR_RBW = 2.0
@@ -60,22 +64,37 @@ def extents(spectrum: Spectrum, floor: Floor, *, not_hz: Sequence[float] = ()) -
     above = spectrum.psd > floor.threshold
     for hz in not_hz:
         _blot_out(above, (hz - spectrum.first_hz) / spectrum.bin_hz)
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(np.int8)))
-    runs = [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
     gap = max(_VOICE_HZ, _LEAST_RBW * spectrum.rbw_hz) / spectrum.bin_hz
-    merged: list[tuple[int, int]] = []
-    for first, stop in runs:
-        if merged and first - merged[-1][1] <= gap:
-            merged[-1] = (merged[-1][0], stop)
-        else:
-            merged.append((first, stop))
+    for first, stop in _joined(_runs(above), gap):
+        # Far below a signal's top lie skirts: phase noise, overload, the filter of a transmitter.
+        part = spectrum.psd[first:stop]
+        above[first:stop] &= part > part.max() * 10.0 ** (-_SKIRT_DB / 10.0)
+    runs = _runs(above)
+    merged = _joined(runs, gap)
     found = [_extent(spectrum, over, first, stop) for first, stop in merged]
     found.sort(key=lambda extent: -extent.power)
     lines = [_extent(spectrum, over, first, stop) for first, stop in runs]
     return _pair_up(found, lines, spectrum)
 
 
-def _blot_out(above: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], at: float) -> None:
+def _runs(above: Flags) -> list[tuple[int, int]]:
+    """First bin and the one after the last of each unbroken stretch."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(np.int8)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _joined(runs: Sequence[tuple[int, int]], gap: float) -> list[tuple[int, int]]:
+    """Stretches no farther apart than `gap` bins as one."""
+    merged: list[tuple[int, int]] = []
+    for first, stop in runs:
+        if merged and first - merged[-1][1] <= gap:
+            merged[-1] = (merged[-1][0], stop)
+        else:
+            merged.append((first, stop))
+    return merged
+
+
+def _blot_out(above: Flags, at: float) -> None:
     """Leave out a narrow run about a place; a broad one is a signal that merely reaches over it."""
     place = round(at)
     if not 0 <= place < above.size:

@@ -1,7 +1,7 @@
 """The fine spectrum of a channel, and the widths that are read from it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from sniff.windows import Window
 
 _POINTS = 2000.0  # resolution bandwidths in a channel
 _BEYOND = 1.05
+_BESIDE = (6, 18)  # bins from a line that are free of its lobe
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +83,7 @@ class WidthMeter:
             center_hz=middle_hz,
         )
         self._any = False
+        self._dc_hz = center_hz
 
     def push(self, block: IQBlock) -> None:
         """Take in the next block of the take."""
@@ -101,7 +103,7 @@ class WidthMeter:
         """
         if not self._any:
             return Widths(spectrum=None, noise=None, occupied=None, neighbours=())
-        spectrum = self._welch.result()
+        spectrum = _without_line(self._welch.result(), self._dc_hz)
         noise = np.full(spectrum.psd.size, density)
         beyond = (spectrum.frequencies_hz < self._held.low_hz) | (
             spectrum.frequencies_hz > self._held.high_hz
@@ -123,3 +125,16 @@ class WidthMeter:
                 for offset_hz, width_hz in self._neighbours_hz
             ),
         )
+
+
+def _without_line(spectrum: Spectrum, hz: float) -> Spectrum:
+    """Take the receiver's own offset at its centre out: there the density is that beside it."""
+    at = round((hz - spectrum.first_hz) / spectrum.bin_hz)
+    if not _BESIDE[1] <= at < spectrum.psd.size - _BESIDE[1]:
+        return spectrum
+    psd = spectrum.psd.copy()
+    sides = [psd[at - _BESIDE[1] : at - _BESIDE[0]], psd[at + _BESIDE[0] : at + _BESIDE[1]]]
+    beside = float(np.median(np.concatenate(sides)))
+    span = slice(at - _BESIDE[0], at + _BESIDE[0] + 1)
+    psd[span] = np.minimum(psd[span], beside)
+    return replace(spectrum, psd=psd)

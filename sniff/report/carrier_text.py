@@ -14,6 +14,7 @@ from sniff.units import (
     format_error,
     format_expanded,
     format_frequency,
+    format_measure,
     format_ppm,
     format_reading,
     format_seconds,
@@ -100,8 +101,8 @@ def _modulation(found: ModulationResult) -> list[tuple[str, str, str]]:
     rows = [("modulation", _KINDS[found.kind], found.why)]
     if found.deviation_positive_hz is not None and found.deviation_negative_hz is not None:
         peaks = (
-            f"+{format_span(found.deviation_positive_hz)} "
-            f"−{format_span(found.deviation_negative_hz)}"
+            f"+{format_measure(found.deviation_positive_hz)} "
+            f"−{format_measure(found.deviation_negative_hz)}"
         )
         how = (
             "of the tones, averaged over their periods"
@@ -112,10 +113,10 @@ def _modulation(found: ModulationResult) -> list[tuple[str, str, str]]:
     if found.deviation_rms_hz is not None and found.deviation_largest_hz is not None:
         share = found.deviation_below_peak_share or 0.0
         largest = (
-            f"largest {format_span(found.deviation_largest_hz)}, noise and all; below the peak "
+            f"largest {format_measure(found.deviation_largest_hz)}, noise and all; below the peak "
             f"{100.0 * share:.3g} % of the time"
         )
-        rows.append(("deviation, rms", format_span(found.deviation_rms_hz), largest))
+        rows.append(("deviation, rms", format_measure(found.deviation_rms_hz), largest))
     if found.depth_positive_percent is not None and found.depth_negative_percent is not None:
         depth = f"+{found.depth_positive_percent:.1f} % −{found.depth_negative_percent:.1f} %"
         rows.append(("depth", depth, ""))
@@ -133,14 +134,16 @@ def _audio(found: ModulationResult) -> list[tuple[str, str, str]]:
         )
     if found.sinad_db is not None and found.thd_percent is not None:
         rows.append(("SINAD", f"{found.sinad_db:.1f} dB", band))
-        rows.append(("THD", f"{found.thd_percent:.2f} %", _up_to(found.harmonics or 0)))
+        thd = f"{found.thd_percent:.2f} %" if found.thd_percent else "none over the noise"
+        rows.append(("THD", thd, _up_to(found.harmonics or 0)))
     if found.residual_hz is not None:
-        rows.append(("residual FM, rms", format_span(found.residual_hz), band))
+        rest = format_measure(found.residual_hz) if found.residual_hz else "none over the noise"
+        rows.append(("residual FM, rms", rest, band))
     if found.residual_percent is not None:
         rows.append(("residual AM, rms", f"{found.residual_percent:.2f} %", band))
     if found.hum_hz is not None:
         size = (
-            format_span(found.hum_deviation_hz)
+            format_measure(found.hum_deviation_hz)
             if found.hum_deviation_hz is not None
             else f"{found.hum_depth_percent or 0.0:.2f} %"
         )
@@ -157,7 +160,7 @@ def _up_to(harmonics: int) -> str:
 def _tone(what: str, found: ToneResult | None) -> list[tuple[str, str, str]]:
     if found is None:
         return []
-    size = "" if found.deviation_hz is None else f", {format_span(found.deviation_hz)} deviation"
+    size = "" if found.deviation_hz is None else f", {format_measure(found.deviation_hz)} deviation"
     reading = format_reading(found.frequency_hz, 2.0 * max(found.u_hz, 1e-3))
     return [(what, reading, f"{found.name}{size}")]
 
@@ -167,17 +170,21 @@ def _widths(result: CarrierResult) -> list[tuple[str, str, str]]:
     rbw = "" if result.bandwidth_rbw_hz is None else f"RBW {format_span(result.bandwidth_rbw_hz)}"
     if result.occupied_bandwidth_hz is not None:
         rows.append(
-            ("occupied bandwidth", format_span(result.occupied_bandwidth_hz), f"99 %, {rbw}")
+            ("occupied bandwidth", format_measure(result.occupied_bandwidth_hz), f"99 %, {rbw}")
         )
     if result.x_db_bandwidth_hz is not None:
         below = f"below the {result.x_db_reference}"
-        rows.append((f"{result.x_db:g} dB bandwidth", format_span(result.x_db_bandwidth_hz), below))
+        rows.append(
+            (f"{result.x_db:g} dB bandwidth", format_measure(result.x_db_bandwidth_hz), below)
+        )
     if result.carson_hz is not None:
-        rows.append(("Carson's estimate", format_span(result.carson_hz), "2 (D + M), no limit"))
+        rows.append(("Carson's estimate", format_measure(result.carson_hz), "2 (D + M), no limit"))
     for each in result.adjacent:
         sides = [(each.lower_db, each.lower_is_noise), (each.upper_db, each.upper_is_noise)]
         below, above = (_ratio(ratio_db, is_noise) for ratio_db, is_noise in sides)
-        where = f"±{format_span(each.offset_hz)}, {format_span(each.width_hz)} wide: below, above"
+        where = (
+            f"±{format_measure(each.offset_hz)}, {format_measure(each.width_hz)} wide: below, above"
+        )
         rows.append(("adjacent channels", f"{below}, {above}", where))
     return rows
 
@@ -218,7 +225,7 @@ def _print_limits(limits: HeldLimits) -> None:
                 f"± {format_expanded(each.expanded_hz)}"
             )
         else:
-            seen = f"{format_span(each.measured_hz)} ± {format_expanded(each.expanded_hz)}"
-        rows.append((each.quantity.value, state, f"at most {format_span(each.limit_hz)}", seen))
+            seen = f"{format_measure(each.measured_hz)} ± {format_expanded(each.expanded_hz)}"
+        rows.append((each.quantity.value, state, f"at most {format_measure(each.limit_hz)}", seen))
     out.print(table(["quantity", "<limit", "<allowed", "<measured"], rows))
     out.print("A limit met says nothing about the law.")

@@ -42,6 +42,10 @@ def check_transmitter(
     overload = _overload(sought.take, info) if sought.view.overloaded else ()
     if not sought.signals:
         return _none_found(sought, request, overload)
+    cut = next((signal for signal in sought.rivals if signal.cut), None)
+    if cut is not None:
+        result = _undecided(request, _cut_words(cut, sought), observed_s=sought.take.seconds)
+        return Transmitter(result=result, measured=None, cautions=overload)
     carriers = seen_carriers(sought, correction)
     if len(carriers) > 1:
         listed = ", ".join(
@@ -118,6 +122,16 @@ def _none_found(
     return Transmitter(result=result, measured=None, cautions=cautions)
 
 
+def _cut_words(signal: Extent, sought: Sought) -> str:
+    spectrum = sought.view.spectrum
+    edge = "lower" if signal.low_hz < spectrum.first_hz + 3 * spectrum.bin_hz else "upper"
+    return (
+        f"a signal reaches the {edge} edge of what was recorded, "
+        f"{format_frequency(spectrum.rate_hz)} wide: neither its mean frequency nor its deviation "
+        "is known; a higher --rate, or --center nearer to it"
+    )
+
+
 def _with_doubts(
     result: CarrierResult,
     measured: MeasuredCarrier,
@@ -128,19 +142,6 @@ def _with_doubts(
     """Take back what a doubt about the signal as a whole forbids."""
     cautions: list[Caution] = []
     spectrum = sought.view.spectrum
-    if signal.cut:
-        edge = "lower" if signal.low_hz < spectrum.first_hz + 3 * spectrum.bin_hz else "upper"
-        why = (
-            f"the signal reaches the {edge} edge of what was recorded, "
-            f"{format_frequency(spectrum.rate_hz)} wide: neither its mean frequency nor its "
-            "deviation is known; a higher --rate, or --center nearer to it"
-        )
-        result = replace(
-            _undecided(request, why, observed_s=sought.take.seconds),
-            carriers=(),
-            level_dbfs=result.level_dbfs,
-        )
-        return result, ()
     if measured.decided.doubtful:
         text = (
             "amplitude and frequency move together, as when a second carrier stands in the same "

@@ -1,11 +1,12 @@
 """Find the carrier that is meant: which tuning shows it, and whether it is alone there."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calib.correction import Correction
+from sniff.channels import nearest
 from sniff.errors import SourceError
 from sniff.model import NOT_SIGNALS, Mark, Peak, Source, SourceInfo, Take
 from sniff.modulation.extent import RIVAL_DB, Extent, extents
@@ -20,6 +21,7 @@ SEARCH_TOLERANCES = 10.0
 _SEARCH_UNTOLD = Tolerance(ppm=200.0)
 _SIDEBANDS_HZ = 100e3
 _SCOUT_S = 0.3
+_NARROW_RBW = 6.0  # a line; of anything wider the strongest line may be a sideband
 _FALSE = NOT_SIGNALS | {Mark.OWN_SPUR}
 
 
@@ -120,7 +122,12 @@ def seek(
         return max(found, key=_strength)
     scouted = [_at(source, tuning, windows, look, _SCOUT_S, start_s) for tuning in tunings]
     best = max(range(len(tunings)), key=lambda number: _strength(scouted[number]))
-    return _at(source, tunings[best], windows, look, seconds, start_s)
+    if not scouted[best].signals:
+        return _at(source, tunings[best], windows, look, seconds, start_s)
+    # Tuned anew for its own channel: so far others were to be in view as well.
+    near_hz = correction.apply(scouted[best].signals[0].middle_hz, 0.0).value_hz
+    only = replace(request, channels=(nearest(request.channels, near_hz),))
+    return seek(source, only, look=look, correction=correction, seconds=seconds, start_s=start_s)
 
 
 def seen_carriers(sought: Sought, correction: Correction) -> tuple[SeenCarrier, ...]:
@@ -129,7 +136,8 @@ def seen_carriers(sought: Sought, correction: Correction) -> tuple[SeenCarrier, 
     for signal in sought.rivals:
         peak = sought.peak_of(signal)
         u_hz = (signal.high_hz - signal.low_hz) / np.sqrt(12.0) + sought.view.spectrum.rbw_hz
-        if peak is not None and peak.steady:
+        narrow = signal.high_hz - signal.low_hz <= _NARROW_RBW * sought.view.spectrum.rbw_hz
+        if peak is not None and peak.steady and narrow:
             reading = correction.apply(peak.indicated_hz, peak.u_indicated_hz)
         else:
             reading = correction.apply(signal.middle_hz, float(u_hz))

@@ -38,6 +38,7 @@ DEVIATION_EXPANDED = 0.01
 BANDWIDTH_EXPANDED = 0.02
 """U (k = 2) of an occupied bandwidth, relative: what the tests hold it to."""
 
+_AUDIO_GONE_S = 0.05
 _RESTLESS_SHARE = 0.01  # of the time outside the tolerance, from which on it is told
 
 
@@ -240,9 +241,12 @@ def _what_would_decide(
 def _outside_share(
     measured: MeasuredCarrier, nominal_hz: float, tolerance_hz: float, correction: Correction
 ) -> float | None:
-    if measured.course is None:
+    course = measured.course
+    if course is None:
         return None
-    offset_hz = measured.course.offset_hz[np.isfinite(measured.course.offset_hz)]
+    if measured.decided.kind is Kind.FM and course.point_s < _AUDIO_GONE_S:
+        return None  # a point still swings with the audio
+    offset_hz = course.offset_hz[np.isfinite(course.offset_hz)]
     if offset_hz.size == 0:
         return None
     true_hz = (measured.channel_zero_hz + offset_hz) * correction.factor + correction.offset_hz
