@@ -9,7 +9,7 @@ from calib.references import Reference
 from sniff.calibrating.measured import Measured, out_of_view, overloaded
 from sniff.errors import SourceError
 from sniff.model import NOT_SIGNALS, Mark, Peak, Source, Take
-from sniff.modulation.channel import Channel, widest_hz
+from sniff.modulation.channel import ChannelFilter, widest_hz
 from sniff.modulation.mean_frequency import mean_frequency
 from sniff.modulation.phase import PhaseSteps
 from sniff.pipeline import LookSettings, view_of
@@ -137,7 +137,7 @@ def _mean(take: Take, peak: Peak, reference: Reference, view: View) -> tuple[flo
 def _mean_about(
     take: Take, line_hz: float, half_widths: float, reference: Reference, view: View
 ) -> tuple[float, float, bool]:
-    channel = Channel(
+    channel = ChannelFilter(
         line_hz,
         width_hz=min(half_widths * reference.half_width_hz, widest_hz(take.rate_hz)),
         rate_hz=take.rate_hz,
