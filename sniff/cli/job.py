@@ -77,3 +77,23 @@ def show(folder: Path | None) -> None:
     from sniff.cli.job_showing import show_one
 
     show_one(folder)
+
+
+@job.command()
+@_folder
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Where to write it  [default: report.html in the job].",
+)
+@_as_json
+def report(folder: Path | None, **given: Any) -> None:
+    """The report, as one HTML file that needs nothing else; the browser prints it to PDF.
+
+    It lays the latest readings of stages arrival and before beside those of after and soak. With
+    --json its content is printed, and a file written only where --out names one.
+    """
+    from sniff.cli.job_reporting import report_on
+
+    report_on(folder, given)

@@ -9,8 +9,8 @@ from rich.markup import escape
 
 from sniff.job.entries import FileKind, Note, NoteKind, Reading
 from sniff.job.folder import Job
+from sniff.report.job_words import plan_words, utc_minute
 from sniff.report.text import console, table
-from sniff.superhet.plan import Plan
 from sniff.units import format_frequency
 
 
@@ -78,28 +78,6 @@ def print_job(job: Job, readings: Sequence[Reading], notes: Sequence[Note]) -> N
         return
     headers = ["UTC", "<entry", "<stage", "<place", "<verdict", "<words"]
     out.print(table(headers, [(utc_minute(at), *row) for at, row in rows]))
-
-
-def utc_minute(at: datetime | None) -> str:
-    """A time in UTC to the minute."""
-    return "" if at is None else f"{at:%Y-%m-%d %H:%M}"
-
-
-def plan_words(plan: Plan | None) -> str:
-    """A plan in one line."""
-    if plan is None:
-        return "none in the sheet"
-    words = [f"carrier {format_frequency(plan.carrier_hz)}"]
-    if plan.if_hz is not None and plan.side is not None and plan.lo_hz is not None:
-        words.append(f"IF {format_frequency(plan.if_hz)}, {plan.side.value} side")
-        words.append(f"LO {format_frequency(plan.lo_hz)}")
-    if plan.second_if_hz is not None and plan.second_side is not None:
-        words.append(f"second IF {format_frequency(plan.second_if_hz)}, {plan.second_side.value}")
-    if plan.crystal_hz is not None:
-        words.append(f"crystal {format_frequency(plan.crystal_hz)} times {plan.multiplier}")
-    stated = "" if plan.tolerance is not None else " (assumed)"
-    words.append(f"tolerance {plan.allowed}{stated}")
-    return ", ".join(words)
 
 
 def _reading_row(reading: Reading) -> tuple[str, str, str, str, str]:
