@@ -202,16 +202,18 @@ def measure_carrier(
     kept = KeptSamples(noise_power)
     meter = WidthMeter(
         own,
+        channel_rate_hz=channel.rate_hz,
         neighbours_hz=settings.neighbours_hz,
         seconds=take.seconds,
         rate_hz=rate_hz,
         center_hz=center_hz,
     )
     for block in take.blocks():
-        for part in channel.push(block):
+        made = list(channel.push(block))
+        for part in made:
             steps.push(part)
             kept.push(part)
-        meter.push(block)
+        meter.push(block, made)
     runs = steps.runs()
     if not runs:
         return Unmeasured(why="the take is too short to cut a channel out of it; take more")

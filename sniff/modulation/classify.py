@@ -31,6 +31,7 @@ _DOUBT = 0.1  # of the noise's own share, for the noise floor is an estimate
 _CLEARLY = 2.0
 _DEEP = 0.3  # rms amplitude: 42 % of depth by a tone
 _STILL = 0.15
+_MOST_SAMPLES = 2**20  # spread over the take
 _MOST_ROWS = 40  # two seconds tell
 _FEW_MARKS = 2
 
@@ -77,6 +78,7 @@ def swings(parts: Sequence[ComplexSamples], *, rate_hz: float, noise_power: floa
     rows = np.concatenate(
         [part[: part.size // size * size].reshape(-1, size) for part in parts if part.size >= size]
     )
+    rows = rows[:: 1 + rows.size // _MOST_SAMPLES]
     power = np.square(np.abs(rows)).astype(np.float64)
     mean = power.mean(axis=1, keepdims=True)
     carrier = max(float(mean.mean()) - noise_power, 1e-30)

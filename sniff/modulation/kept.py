@@ -50,11 +50,14 @@ class KeptSamples:
 
     def while_on(self, on: OnTimes) -> list[ComplexSamples]:
         """The samples of each stretch in which the carrier was on, in order of time."""
+        starts_s = np.array([block.start_s for block in self._blocks])
         parts: list[ComplexSamples] = []
         for run in on.runs:
             begin_s, end_s = run.start_s, run.start_s + run.seconds
             pieces: list[ComplexSamples] = []
-            for block in self._blocks:
+            begin = max(0, int(np.searchsorted(starts_s, begin_s, side="right")) - 1)
+            end = int(np.searchsorted(starts_s, end_s))
+            for block in self._blocks[begin:end]:
                 first = max(0, round((begin_s - block.start_s) * block.rate_hz))
                 last = min(block.samples.size, round((end_s - block.start_s) * block.rate_hz))
                 if first < last:

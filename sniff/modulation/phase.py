@@ -72,6 +72,8 @@ class PhaseSteps:
         j = np.arange(self._step, dtype=np.float64)
         # Phase at the end of a step, and its mean over the step, from the sample before it.
         self._weights = np.stack([np.ones(self._step), (self._step - j) / self._step], axis=1)
+        # A product, since numpy's own mean is slow along short rows.
+        self._evenly = np.full(self._step, 1.0 / self._step, np.float32)
         self._next_index: int | None = None
         self._runs: list[_Growing] = []
 
@@ -99,7 +101,7 @@ class PhaseSteps:
             begins = np.concatenate([[run.phase], ends[:-1]])
             run.phase = float(ends[-1])
             run.phases.append(begins + sums[:, 1])
-            run.powers.append(power[:whole].reshape(steps, self._step).mean(axis=1))
+            run.powers.append(power[:whole].reshape(steps, self._step) @ self._evenly)
 
     def runs(self) -> tuple[Run, ...]:
         """All stretches so far, in order of time; those shorter than a step are left out."""

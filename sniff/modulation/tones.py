@@ -17,6 +17,7 @@ _ROUND = (12, 60)  # bins about a tone from which its noise is told
 _TONE_SHARE = 0.5  # of the audio's power, from which on a line is a test tone: 3 dB SINAD
 _HARMONICS = 10
 _GRID = 512
+_MOST_AVERAGED = 2**20
 _SURE = 9.0  # power over that of noise alone, exceeded by it once in 8,000 (exponential)
 _FRAMES_HZ = 25.0
 
@@ -238,7 +239,7 @@ class Period:
 
 
 def average_period(baseband: Baseband, lines: AudioLines, tone: Tone) -> Period:
-    """Average a test tone's period over the longest part.
+    """Average a test tone's period over the longest part, or a million samples of it.
 
     The tone's phase is followed in time, so that a generator's wander does not smear it; each
     harmonic is then a coherent mean over the whole part, which noise reaches with 1 / T only.
@@ -249,7 +250,7 @@ def average_period(baseband: Baseband, lines: AudioLines, tone: Tone) -> Period:
     lines : AudioLines
     tone : Tone
     """
-    longest = max(baseband.parts, key=lambda part: part.size)
+    longest = max(baseband.parts, key=lambda part: part.size)[:_MOST_AVERAGED]
     hop = max(MIN_HOP, min(longest.size // 16, round(baseband.rate_hz / _FRAMES_HZ)))
     zoom = Zoom([tone.frequency_hz], hop=hop)
     block = max(baseband.blocks(), key=lambda block: block.samples.size)

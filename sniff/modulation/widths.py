@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sniff.errors import UsageError
 from sniff.model import Doubles, IQBlock, Spectrum
 from sniff.modulation.bandwidth import Adjacent, Span, adjacent, occupied
 from sniff.modulation.channel import ChannelFilter, widest_hz
@@ -45,6 +46,8 @@ class WidthMeter:
     ----------
     own : Span
         The channel.
+    channel_rate_hz : float
+        Samples per second of the channel's own filter, Hz.
     neighbours_hz : sequence of (float, float)
         Offset and width of adjacent channels, Hz.
     seconds : float
@@ -57,6 +60,7 @@ class WidthMeter:
         self,
         own: Span,
         *,
+        channel_rate_hz: float,
         neighbours_hz: Sequence[tuple[float, float]],
         seconds: float,
         rate_hz: float,
@@ -65,31 +69,33 @@ class WidthMeter:
         self._own = own
         self._neighbours_hz = tuple(neighbours_hz)
         middle_hz = (own.low_hz + own.high_hz) / 2.0
-        reach_hz = max(
-            [own.width_hz / 2.0] + [offset + width / 2.0 for offset, width in neighbours_hz]
-        )
-        room_hz = rate_hz / 2.0 - abs(middle_hz - center_hz)
-        width_hz = min(2.0 * _BEYOND * reach_hz, 2.0 * room_hz, widest_hz(rate_hz))
-        self._held = Span(low_hz=middle_hz - width_hz / 2.0, high_hz=middle_hz + width_hz / 2.0)
-        self._channel = ChannelFilter(
-            middle_hz, width_hz=width_hz, rate_hz=rate_hz, center_hz=center_hz
-        )
+        self._held = own
+        self._wider: ChannelFilter | None = None
+        fine_rate_hz = channel_rate_hz
+        if neighbours_hz:
+            reach_hz = _BEYOND * max(offset + width / 2.0 for offset, width in neighbours_hz)
+            reach_hz = max(reach_hz, own.width_hz / 2.0)
+            room_hz = rate_hz / 2.0 - abs(middle_hz - center_hz)
+            width_hz = min(2.0 * reach_hz, 2.0 * room_hz, widest_hz(rate_hz))
+            self._held = Span(low_hz=middle_hz - width_hz / 2.0, high_hz=middle_hz + width_hz / 2.0)
+            self._wider = ChannelFilter(
+                middle_hz, width_hz=width_hz, rate_hz=rate_hz, center_hz=center_hz
+            )
+            fine_rate_hz = self._wider.rate_hz
         window = Window.BLACKMAN_HARRIS
-        samples = max(16, int(0.8 * seconds * self._channel.rate_hz))
-        rbw_hz = max(own.width_hz / _POINTS, finest_rbw(samples, self._channel.rate_hz, window))
+        samples = max(16, int(0.8 * seconds * fine_rate_hz))
+        rbw_hz = max(own.width_hz / _POINTS, finest_rbw(samples, fine_rate_hz, window))
         self._welch = Welch(
             SpectrumSettings(window=window, rbw_hz=rbw_hz),
-            rate_hz=self._channel.rate_hz,
+            rate_hz=fine_rate_hz,
             center_hz=middle_hz,
         )
-        self._any = False
         self._dc_hz = center_hz
 
-    def push(self, block: IQBlock) -> None:
-        """Take in the next block of the take."""
-        for part in self._channel.push(block):
+    def push(self, block: IQBlock, parts: Sequence[IQBlock]) -> None:
+        """Take in the next block of the take, and what the channel's own filter made of it."""
+        for part in parts if self._wider is None else self._wider.push(block):
             self._welch.push(part)
-            self._any = True
 
     def result(self, density: float, carrier_hz: float) -> Widths:
         """What was measured.
@@ -101,9 +107,10 @@ class WidthMeter:
         carrier_hz : float
             Indicated, Hz.
         """
-        if not self._any:
+        try:
+            spectrum = _without_line(self._welch.result(), self._dc_hz)
+        except UsageError:  # no gap-free stretch is as long as one segment
             return Widths(spectrum=None, noise=None, occupied=None, neighbours=())
-        spectrum = _without_line(self._welch.result(), self._dc_hz)
         noise = np.full(spectrum.psd.size, density)
         beyond = (spectrum.frequencies_hz < self._held.low_hz) | (
             spectrum.frequencies_hz > self._held.high_hz
