@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.job_options import job_options
 from sniff.cli.options import (
     DBM,
     DECIBELS,
@@ -73,6 +74,7 @@ from sniff.cli.references import kinds_in_words
 @spectrum_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@job_options
 @click.pass_context
 def calibrate(ctx: click.Context, /, **given: Any) -> None:
     """The clock error from known carriers; kept, and applied by itself to that dongle.

@@ -10,6 +10,7 @@ from calib.profile import Profile
 from sniff.calibrating.reference import measure_reference
 from sniff.cli.clocks import clock_store
 from sniff.cli.defaults import with_defaults
+from sniff.cli.filing import Filing, with_job
 from sniff.cli.references import references_from
 from sniff.cli.running import look_settings, opened, say_unless_quiet, seconds_of
 from sniff.errors import UsageError
@@ -45,7 +46,7 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
         return follow_reference(references, given)
     if given["plot"] is not None:
         raise UsageError("--plot draws a --follow: say how long to follow")
-    source, options = with_defaults(given["source"], given)
+    source, options = with_defaults(given["source"], with_job("calibrate", given))
     if options["converter"] is not None:
         raise UsageError("a converter's own LO would count as the clock's error; calibrate without")
     options.update(plot=None, course=None)
@@ -96,16 +97,16 @@ def calibrate_from(given: Mapping[str, Any]) -> int:
         *_disagreements(fit),
         *_open_ways(settled),
     )
+    told = envelope("calibrate", result, source=info, correction=fit.correction, cautions=cautions)
     if options["as_json"]:
         import click
 
-        click.echo(
-            envelope("calibrate", result, source=info, correction=fit.correction, cautions=cautions)
-        )
+        click.echo(told)
     else:
         print_calibration(result)
-    say_unless_quiet(cautions, options)
-    return 0
+    with Filing(told, options, 0) as filed:
+        say_unless_quiet(cautions, options)
+    return filed.exit_code
 
 
 def _disagreements(fit: Fit) -> tuple[Caution, ...]:

@@ -15,6 +15,7 @@ from calib.warmup import Settling, Shape, WarmUpError
 from sniff.calibrating.reference import measure_reference
 from sniff.cli.clocks import clock_store
 from sniff.cli.defaults import with_defaults
+from sniff.cli.filing import Filing, with_job
 from sniff.cli.running import look_settings, opened, say_unless_quiet
 from sniff.errors import BenchError, SourceError, UsageError
 from sniff.following import Pace, Skipping, Track, follow, pace_for, points_of
@@ -75,7 +76,7 @@ class FollowResult:
 def follow_reference(references: Sequence[Reference], given: Mapping[str, Any]) -> int:
     """Follow as the options say; returns the exit code."""
     reference = _check(references, given)
-    source, options = with_defaults(given["source"], given)
+    source, options = with_defaults(given["source"], with_job("calibrate", given))
     if options["converter"] is not None:
         raise UsageError("a converter's own LO would count as the clock's error; calibrate without")
     with opened(source, {**options, "plot": None}) as opened_source:
@@ -102,22 +103,22 @@ def follow_reference(references: Sequence[Reference], given: Mapping[str, Any]) 
     fit = fit_correction([warmed.point], origin="just calibrated")
     saved, why = _keep(fit, warmed, info, options)
     cautions = (*_endings(track, pace, options), *_of_reference(reference), *warmed.cautions)
+    result = _result(fit, warmed, track, saved=saved, why=why)
+    told = envelope("calibrate", result, source=info, correction=fit.correction, cautions=cautions)
     if options["as_json"]:
         import click
 
-        result = _result(fit, warmed, track, saved=saved, why=why)
-        click.echo(
-            envelope("calibrate", result, source=info, correction=fit.correction, cautions=cautions)
-        )
+        click.echo(told)
     else:
         print_warm_up(warmed, ppm=fit.correction.ppm, u_ppm=fit.correction.u_ppm)
         _say_where(saved, why)
-    if options["plot"] is not None:
-        from sniff.report.plots import draw_warm_up, save
+    with Filing(told, options, _exit_code(track, warmed)) as filed:
+        if options["plot"] is not None:
+            from sniff.report.plots import draw_warm_up, save
 
-        save(draw_warm_up(warmed), options["plot"])
+            save(draw_warm_up(warmed), options["plot"])
     say_unless_quiet(cautions, options)
-    return _exit_code(track, warmed)
+    return filed.exit_code
 
 
 def _check(references: Sequence[Reference], given: Mapping[str, Any]) -> Reference:

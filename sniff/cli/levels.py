@@ -46,13 +46,14 @@ def calibrate_level(given: Mapping[str, Any]) -> int:
     """Tie a known level to what is indicated; returns the exit code."""
     from sniff.cli.clocks import clock_for
     from sniff.cli.defaults import with_defaults
+    from sniff.cli.filing import Filing, with_job
     from sniff.cli.running import look_settings, opened, say_unless_quiet, seconds_of
     from sniff.levelling import measure_level
     from sniff.report.envelope import envelope
     from sniff.report.level_text import print_level
 
     _check(given)
-    source, options = with_defaults(given["source"], given)
+    source, options = with_defaults(given["source"], with_job("calibrate", given))
     if options["converter"] is not None:
         raise UsageError("a converter's gain would count as the dongle's; calibrate without")
     options.update(plot=None, course=None, ppm=None, u_ppm=None, clock=options["save"])
@@ -99,16 +100,16 @@ def calibrate_level(given: Mapping[str, Any]) -> int:
         why=why,
     )
     cautions = info.cautions + _cautions(options["level"])
+    told = envelope("calibrate", result, source=info, correction=correction, cautions=cautions)
     if options["as_json"]:
         import click
 
-        click.echo(
-            envelope("calibrate", result, source=info, correction=correction, cautions=cautions)
-        )
+        click.echo(told)
     else:
         print_level(result)
-    say_unless_quiet(cautions, options)
-    return 0
+    with Filing(told, options, 0) as filed:
+        say_unless_quiet(cautions, options)
+    return filed.exit_code
 
 
 def _check(given: Mapping[str, Any]) -> None:

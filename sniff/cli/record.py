@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.job_options import job_options
 from sniff.cli.options import (
     DECIBELS,
     DURATION,
@@ -49,6 +50,7 @@ from sniff.cli.options import (
 @clock_options
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@job_options
 @click.pass_context
 def record(ctx: click.Context, /, source: str, **given: Any) -> None:
     """IQ to SigMF, as it came: readable while it grows, and whole whatever ends it.

@@ -7,6 +7,7 @@ from typing import Any
 from calib.correction import Correction
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
+from sniff.cli.filing import Filing, with_job
 from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
 from sniff.errors import UsageError
 from sniff.model import Caution, IQBlock, Source, SourceInfo
@@ -52,7 +53,7 @@ class RecordResult:
 
 def record_from(source: str, given: Mapping[str, Any]) -> int:
     """Record as the options say; returns the exit code."""
-    source, options = with_defaults(source, given)
+    source, options = with_defaults(source, with_job("record", given))
     check_room(options["out"], spare_bytes=2 * SPARE_BYTES)
     with opened(source, options) as opened_source:
         check_stem(options["out"], source_files=files_of(source))
@@ -87,18 +88,17 @@ def record_from(source: str, given: Mapping[str, Any]) -> int:
         info = opened_source.info
     result = _result(recorder, outcome, info)
     cautions = all_cautions(info, correction, noted + _cautions(recorder, outcome, receiver.info))
+    told = envelope("record", result, source=info, correction=correction, cautions=cautions)
     if options["as_json"]:
         import click
 
-        click.echo(
-            envelope("record", result, source=info, correction=correction, cautions=cautions)
-        )
+        click.echo(told)
     else:
         print_recording(result)
-    say_unless_quiet(cautions, options)
-    if outcome.stopped in _BROKEN_OFF:
-        return _BROKEN_OFF[outcome.stopped]
-    return 0 if recorder.samples else NOTHING_RECORDED
+    code = 0 if recorder.samples else NOTHING_RECORDED
+    with Filing(told, options, _BROKEN_OFF.get(outcome.stopped, code)) as filed:
+        say_unless_quiet(cautions, options)
+    return filed.exit_code
 
 
 def _blocks(source: Source, given: Mapping[str, Any], *, quiet: bool) -> Iterator[IQBlock]:

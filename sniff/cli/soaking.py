@@ -12,6 +12,7 @@ from typing import Any
 from calib.correction import Correction
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
+from sniff.cli.filing import Filing, in_job, with_job
 from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
 from sniff.cli.watching import EXITS, check_resolution, line_of, place_of, tuned, until
 from sniff.errors import UsageError
@@ -22,7 +23,7 @@ from sniff.report.watch_strip import LiveStrip
 from sniff.soak.aswatch import as_watch
 from sniff.soak.keeping import Keeper, Room
 from sniff.soak.notebook import NOTEBOOK, locked, open_to_write, read
-from sniff.soak.nouns import Run, Setup
+from sniff.soak.nouns import Kept, Run, Setup
 from sniff.soak.running import ROW_S, Ended, soak
 from sniff.soak.summary import SoakResult, soak_rate, summarize
 from sniff.soak.writing import RunWriter
@@ -41,18 +42,16 @@ def soak_source(source: str | None, given: Mapping[str, Any]) -> int:
     for option in ("taps", "control"):
         if given[option] is not None:
             raise UsageError(f"--{option} and --soak do not go together")
+    given = with_job("watch", given)
     folder: Path = given["soak"]
     before = None if given["before"] is None else rate_before(given["before"])
     if source is None:
         refuse_without_source(given)
-        result = _tell(folder, before, (), None, None, given)
-        return EXITS[result.verdict]
+        return _tell(folder, before, (), None, None, given, None)
     source, options = with_defaults(source, given)
     ended, info, correction, cautions = _run(source, folder, options)
-    result = _tell(folder, before, cautions, info, correction, options)
-    if ended.how == "trouble":
-        return 4
-    return 130 if ended.how == "interrupted" else EXITS[result.verdict]
+    broken_off = {"trouble": 4, "interrupted": 130}.get(ended.how)
+    return _tell(folder, before, cautions, info, correction, options, broken_off)
 
 
 def refuse_without_source(given: Mapping[str, Any]) -> None:
@@ -235,26 +234,38 @@ def _tell(
     info: SourceInfo | None,
     correction: Correction | None,
     given: Mapping[str, Any],
-) -> SoakResult:
+    broken_off: int | None,
+) -> int:
     kept = read(folder)
     result = summarize(kept, before=before)
     if result.says_bursts is not None:
         cautions = (*cautions, Caution(code="bursts", text=result.says_bursts))
+    told = envelope("watch", result, source=info, correction=correction, cautions=cautions)
     if given["as_json"]:
         import click
 
-        click.echo(envelope("watch", result, source=info, correction=correction, cautions=cautions))
+        click.echo(told)
     else:
         print_soak(result, folder)
-    if given["plot"] is not None:
-        drawn = as_watch(result, kept)
-        if drawn is None:
-            raise UsageError("--plot: the line was not found, so there is nothing to draw")
-        from sniff.report.plots import draw_watch, save
-
-        left = max((run.about.get("clock_u_ppm") or 0.0 for run in kept.runs), default=0.0)
-        clock = Correction(ppm=0.0, u_ppm=left, origin="left after each run's own correction")
-        picture = draw_watch(drawn.result, drawn.trace, clock=clock, cautions=cautions)
-        save(picture, given["plot"])
+    code = EXITS[result.verdict] if broken_off is None else broken_off
+    with Filing(told, given, code) as filed:
+        if given["plot"] is not None:
+            _draw(result, kept, cautions, given)
     say_unless_quiet(cautions, given)
-    return result
+    return filed.exit_code
+
+
+def _draw(
+    result: SoakResult, kept: Kept, cautions: tuple[Caution, ...], given: Mapping[str, Any]
+) -> None:
+    drawn = as_watch(result, kept)
+    if drawn is None:
+        if in_job(given):  # which asks for a picture of every watch, and can do without
+            return
+        raise UsageError("--plot: the line was not found, so there is nothing to draw")
+    from sniff.report.plots import draw_watch, save
+
+    left = max((run.about.get("clock_u_ppm") or 0.0 for run in kept.runs), default=0.0)
+    clock = Correction(ppm=0.0, u_ppm=left, origin="left after each run's own correction")
+    picture = draw_watch(drawn.result, drawn.trace, clock=clock, cautions=cautions)
+    save(picture, given["plot"])

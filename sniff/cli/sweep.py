@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.job_options import job_options
 from sniff.cli.options import (
     DURATION,
     FREQUENCY,
@@ -70,6 +71,7 @@ from sniff.cli.plan_options import plan_options
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@job_options
 @click.pass_context
 def sweep(ctx: click.Context, /, source: str, span: str, **given: Any) -> None:
     """A span wider than one tuning, hop by hop: its lines, and what each may be.

@@ -9,6 +9,7 @@ from typing import Any
 from calib.correction import Correction
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
+from sniff.cli.filing import Filing, with_job
 from sniff.cli.levels import level_points
 from sniff.cli.plan_options import plan_from
 from sniff.cli.running import all_cautions, exit_code, opened, say_unless_quiet
@@ -41,8 +42,8 @@ def sweep_from(source: str, text: str, given: Mapping[str, Any]) -> int:
         raise UsageError("--start does not go with a sweep; all that a recording holds is read")
     if given["seconds"] == 0:
         raise UsageError("--seconds 0 hears nothing; leave it out, or give the time at each hop")
-    plan = _plan(given)
-    source, options = with_defaults(source, given)
+    source, options = with_defaults(source, with_job("sweep", given))
+    plan = _plan(options)
     if live:
         options["center"] = _first_center_hz(source, span, options)
     with opened(source, options) as opened_source:
@@ -84,7 +85,7 @@ def parse_span(text: str) -> Span:
 
 def _plan(given: Mapping[str, Any]) -> Plan | None:
     stated = given["plan_file"] is not None or any(given[word] is not None for word in _PLAN_WORDS)
-    return plan_from(given) if stated else None
+    return plan_from(given) if stated or given["planned"] is not None else None
 
 
 def _first_center_hz(source: str, span: Span, given: Mapping[str, Any]) -> float | None:
@@ -196,23 +197,24 @@ def _show(
     planned: bool,
 ) -> int:
     cautions = all_cautions(info, correction, swept.cautions)
+    told = envelope("sweep", swept.result, source=info, correction=correction, cautions=cautions)
     if given["as_json"]:
         import click
 
-        click.echo(
-            envelope("sweep", swept.result, source=info, correction=correction, cautions=cautions)
-        )
+        click.echo(told)
     else:
         print_sweep(swept, info, correction, planned=planned)
     if given["csv"] is not None:
         from sniff.report.sweep_csv import write_csv
 
         write_csv(swept, correction, given["csv"])
-    if given["plot"] is not None:
-        from sniff.report.plots import save
-        from sniff.report.plots.sweep import draw_sweep
-
-        save(draw_sweep(swept, clock=correction), given["plot"])
-    say_unless_quiet(cautions, given)
     interrupted = any(caution.code == INTERRUPTED for caution in swept.cautions)
-    return 130 if interrupted else exit_code(0, swept.cautions)
+    code = 130 if interrupted else exit_code(0, swept.cautions)
+    with Filing(told, given, code) as filed:
+        if given["plot"] is not None:
+            from sniff.report.plots import save
+            from sniff.report.plots.sweep import draw_sweep
+
+            save(draw_sweep(swept, clock=correction), given["plot"])
+    say_unless_quiet(cautions, given)
+    return filed.exit_code

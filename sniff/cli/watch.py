@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.job_options import job_options
 from sniff.cli.options import (
     DURATION,
     FREQUENCY,
@@ -77,6 +78,7 @@ from sniff.cli.plan_options import plan_options
 )
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option("--quiet", is_flag=True, help="No strip, no progress and no cautions on stderr.")
+@job_options
 @click.pass_context
 def watch(ctx: click.Context, /, source: str | None, **given: Any) -> None:
     """Does the line stay?  Its drop-outs, how each one went, how often, and how sure.

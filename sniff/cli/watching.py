@@ -11,6 +11,7 @@ from typing import Any
 from calib.correction import Correction
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
+from sniff.cli.filing import Filing, in_job, with_job
 from sniff.cli.keys import Keys
 from sniff.cli.marking import Marking
 from sniff.cli.plan_options import plan_from
@@ -70,7 +71,7 @@ def watch_source(source: str | None, given: Mapping[str, Any]) -> int:
         if given[option] is not None:
             raise UsageError(f"--{option} goes with --soak DIR")
     check_tap_options(source, given)
-    source, options = with_defaults(source, given)
+    source, options = with_defaults(source, with_job("watch", given))
     line_hz = line_of(options)
     most = until(options["until"])
     check_resolution(options)
@@ -98,29 +99,31 @@ def watch_source(source: str | None, given: Mapping[str, Any]) -> int:
     if options["taps"] is not None:
         taps, noted = tap_result(result, watcher.trace, info, options)
         cautions += noted
-    _show(result, taps, watcher, info, correction, cautions, options)
+    code = 130 if run.interrupted else EXITS[result.verdict]
     if any(caution.code == CUT_SHORT for caution in run.cautions):
-        return 4
-    return 130 if run.interrupted else EXITS[result.verdict]
+        code = 4
+    return _show(result, taps, watcher, info, correction, cautions, options, code)
 
 
 def line_of(given: Mapping[str, Any]) -> float:
     """The line's true frequency: as said, or the LO (of a transmitter: the carrier) of the plan.
+
+    The plan is the one stated, or that of the job.
 
     Raises
     ------
     UsageError
         When neither, or both, are given.
     """
-    planned = given["plan_file"] is not None or given["carrier"] is not None
+    stated = given["plan_file"] is not None or given["carrier"] is not None
     if given["line"] is not None:
-        if planned:
+        if stated:
             raise UsageError("--line and a plan do not go together; the plan's LO is watched")
         if not given["line"] > 0:
             raise UsageError(f"--line {given['line']:g} must be above zero")
         line_hz: float = given["line"]
         return line_hz
-    if not planned:
+    if not stated and given["planned"] is None:
         raise UsageError("which line? Give --line, or --carrier (and --if, --side), or --plan FILE")
     wanted = [line for line in expected_lines(plan_from(given)) if line.wanted and line.radiated]
     if not wanted:
@@ -278,21 +281,36 @@ def _show(
     correction: Correction,
     cautions: tuple[Caution, ...],
     given: Mapping[str, Any],
-) -> None:
+    code: int,
+) -> int:
+    whole = result if taps is None else {**plain(result), "taps": taps}
+    told = envelope("watch", whole, source=info, correction=correction, cautions=cautions)
     if given["as_json"]:
         import click
 
-        whole = result if taps is None else {**plain(result), "taps": taps}
-        click.echo(envelope("watch", whole, source=info, correction=correction, cautions=cautions))
+        click.echo(told)
     else:
         print_watch(result, info, correction)
         if taps is not None:
             print_taps(taps, windows_from(given))
-    if given["plot"] is not None:
-        trace = watcher.trace
-        if trace is None:
-            raise UsageError("--plot: the line was not found, so there is nothing to draw")
-        from sniff.report.plots import draw_watch, save
-
-        save(draw_watch(result, trace, clock=correction, cautions=cautions), given["plot"])
+    with Filing(told, given, code) as filed:
+        if given["plot"] is not None:
+            _draw(result, watcher, correction, cautions, given)
     say_unless_quiet(cautions, given)
+    return filed.exit_code
+
+
+def _draw(
+    result: WatchResult,
+    watcher: Watcher,
+    correction: Correction,
+    cautions: tuple[Caution, ...],
+    given: Mapping[str, Any],
+) -> None:
+    if watcher.trace is None:
+        if in_job(given):  # which asks for a picture of every watch, and can do without
+            return
+        raise UsageError("--plot: the line was not found, so there is nothing to draw")
+    from sniff.report.plots import draw_watch, save
+
+    save(draw_watch(result, watcher.trace, clock=correction, cautions=cautions), given["plot"])
