@@ -3,11 +3,15 @@
 Run as ``python -m tests.soak.soaking FOLDER SCENE SECONDS``; prints the time of its sample 0.
 """
 
+import os
 import sys
 import time
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from struct import pack
 
+from sniff.model import IQBlock
 from sniff.soak.keeping import Keeper, Room
 from sniff.soak.notebook import NOTEBOOK, locked, open_to_write
 from sniff.soak.nouns import Run
@@ -41,7 +45,14 @@ breaks = [{breaks}]
 
 
 def soak_bench(
-    folder: Path, scene: Path, *, seconds: float, paced: bool, zero_utc_s: float, room: Room
+    folder: Path,
+    scene: Path,
+    *,
+    seconds: float,
+    paced: bool,
+    zero_utc_s: float,
+    room: Room,
+    heard: Path | None = None,
 ) -> Ended:
     """Soak the scene's line."""
     source = open_source(f"bench:{scene}", Wishes(paced=paced))
@@ -63,7 +74,18 @@ def soak_bench(
                 used_bytes=0,
             )
             watcher = Watcher(LINE_HZ, WatchSettings(row_s=ROW_S), info.rate_hz, info.centers_hz[0])
-            return soak(source.stream(seconds=seconds), watcher, writer, keeper)
+            blocks = source.stream(seconds=seconds)
+            if heard is not None:
+                blocks = _told(blocks, heard, zero_utc_s)
+            return soak(blocks, watcher, writer, keeper)
+
+
+def _told(blocks: Iterator[IQBlock], heard: Path, zero_utc_s: float) -> Iterator[IQBlock]:
+    """The same, and a file that tells up to when they came: a kill does not reach it."""
+    with heard.open("wb", buffering=0) as file:
+        for block in blocks:
+            os.pwrite(file.fileno(), pack("<d", zero_utc_s + block.end_index / block.rate_hz), 0)
+            yield block
 
 
 if __name__ == "__main__":
@@ -76,4 +98,5 @@ if __name__ == "__main__":
         paced=True,
         zero_utc_s=begun_utc_s,
         room=Room(total_bytes=3_000_000),
+        heard=Path(sys.argv[2]).with_suffix(".heard"),
     )

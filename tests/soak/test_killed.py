@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from struct import unpack
 
 import pytest
 
@@ -63,8 +64,9 @@ def test_a_soak_of_the_bench_killed_five_times_loses_no_second_and_counts_the_tr
             assert soaking.stdout is not None
             zeros.append(float(soaking.stdout.readline()))
             time.sleep(rng.uniform(1.8, 2.8))
-            killed_s = time.time()
             soaking.send_signal(signal.SIGKILL)
+        # Up to when blocks had come: on a busy machine the bench falls behind the clock.
+        (killed_s,) = unpack("<d", (tmp_path / "scene.heard").read_bytes())
         kept = read(folder)
         end_s = kept.observed[-1].end_utc_s
         before, after = after, counted_in_all(kept)
