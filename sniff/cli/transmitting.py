@@ -77,6 +77,8 @@ def check_source(source: str, given: Mapping[str, Any]) -> int:
         noted = (*noted, _written_audio(checked, options["audio"]))
     cautions = all_cautions(info, correction, noted + checked.cautions)
     _show(checked, info, correction, cautions, options)
+    if options["plot"] is not None:
+        _draw(checked, correction, options, limits)
     outcomes = [checked.result.verdict]
     if checked.result.limits is not None:
         outcomes += [held.outcome for held in checked.result.limits.held]
@@ -283,6 +285,24 @@ def _show(
         if budgets is not None:
             print_budgets(budgets)
     say_unless_quiet(cautions, given)
+
+
+def _draw(
+    checked: Transmitter, correction: Correction, given: Mapping[str, Any], limits: Limits | None
+) -> None:
+    """The picture, where a carrier was measured; else the text says why there is none."""
+    if checked.measured is None or checked.result.frequency_hz is None:
+        return
+    from sniff.report.plots import draw_carrier, save
+
+    asked_hz = given["width"]
+    band = None if limits is None else limits.band_of(checked.result.frequency_hz)
+    if band is not None and band.bandwidth_hz is not None:
+        asked_hz = band.bandwidth_hz
+    picture = draw_carrier(
+        checked, clock=correction, asked_width_hz=asked_hz, cautions=checked.cautions
+    )
+    save(picture, given["plot"])
 
 
 def _budgets(checked: Transmitter, info: SourceInfo, correction: Correction) -> list[Explained]:

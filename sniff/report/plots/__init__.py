@@ -1,6 +1,7 @@
 """Pictures: a result in, a matplotlib figure out. The only room that imports matplotlib."""
 
 from sniff.report.plots.board import draw_board
+from sniff.report.plots.carrier import draw_carrier
 from sniff.report.plots.course import draw_course
 from sniff.report.plots.look import draw_look
 from sniff.report.plots.save import render, save
@@ -9,6 +10,7 @@ from sniff.report.plots.watch import draw_watch
 
 __all__ = [
     "draw_board",
+    "draw_carrier",
     "draw_course",
     "draw_look",
     "draw_warm_up",
