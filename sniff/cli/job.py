@@ -61,6 +61,23 @@ def note(text: str, **given: Any) -> None:
     write_note(text, given)
 
 
+@job.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path), metavar="FILE")
+@click.argument("caption", required=False, default="")
+@job_option
+@stage_option
+@click.option("--quiet", is_flag=True, help="No confirmation on stderr.")
+def photo(file: Path, caption: str, **given: Any) -> None:
+    """Take the photo FILE into the job, with a CAPTION.
+
+    A copy is kept upright and without its metadata: time, place and camera stay out of the job and
+    of its report.
+    """
+    from sniff.cli.job_writing import take_photo
+
+    take_photo(file, caption, given)
+
+
 @job.command("list")
 @click.option("--forget-missing", is_flag=True, help="Forget those whose folder is gone.")
 def list_jobs(forget_missing: bool) -> None:
@@ -97,3 +114,66 @@ def report(folder: Path | None, **given: Any) -> None:
     from sniff.cli.job_reporting import report_on
 
     report_on(folder, given)
+
+
+@job.command()
+@click.argument("text", nargs=-1, required=True)
+@_as_json
+def find(text: tuple[str, ...], as_json: bool) -> None:
+    """Entries of all known jobs whose words begin with all those of TEXT.
+
+    \b
+    sniff job find cracked joint
+    """
+    from sniff.cli.job_showing import find_in_all
+
+    find_in_all(" ".join(text), as_json=as_json)
+
+
+@job.command()
+@_folder
+@_as_json
+@click.pass_context
+def check(ctx: click.Context, folder: Path | None, as_json: bool) -> None:
+    """Is the notebook sound, and is every file as it was?  Exit code 1 when not."""
+    from sniff.cli.job_checking import check as run
+
+    ctx.exit(run(folder, as_json=as_json))
+
+
+@job.command()
+@_folder
+@click.option("--reading", type=click.IntRange(min=1), metavar="N", help="Only this one.")
+@_as_json
+@click.pass_context
+def redo(ctx: click.Context, /, folder: Path | None, **given: Any) -> None:
+    """Repeat readings from their recordings with today's program, and show what differs.
+
+    Frequencies must agree within U, levels within 0.1 dB, states and counts to the letter. The
+    clock is that of the reading. Nothing is filed. Exit code 1 when a reading differs.
+    """
+    from sniff.cli.job_redoing import redo as run
+
+    ctx.exit(run(folder, given))
+
+
+@job.command()
+@_folder
+@click.option(
+    "--csv",
+    type=click.Path(file_okay=False, path_type=Path),
+    metavar="DIR",
+    help="Tables for a spreadsheet, into this folder.",
+)
+@click.option(
+    "--json",
+    "json_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="All in one file.",
+)
+def export(folder: Path | None, **given: Any) -> None:
+    """All that is in the notebook, for other programs."""
+    from sniff.cli.job_exporting import export as run
+
+    run(folder, given)

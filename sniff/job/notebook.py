@@ -90,8 +90,8 @@ class Notebook:
             )
         return int(row.lastrowid or 0)
 
-    def readings(self) -> list[Reading]:
-        """All readings, the oldest first."""
+    def readings(self, *, after: int = 0) -> list[Reading]:
+        """All readings with a number above `after`, the oldest first."""
         with said(self.path):
             used: dict[int, list[KeptFile]] = defaultdict(list)
             for number, *file in self._opened.execute(
@@ -99,7 +99,9 @@ class Notebook:
                 "FROM uses JOIN files ON files.number = uses.file ORDER BY files.number"
             ):
                 used[number].append(_file_of(file))
-            rows = self._opened.execute(f"SELECT {_READING} FROM readings ORDER BY number")
+            rows = self._opened.execute(
+                f"SELECT {_READING} FROM readings WHERE number > ? ORDER BY number", (after,)
+            )
             return [_reading_of(row, tuple(used[row[0]])) for row in rows]
 
     def reading(self, number: int) -> Reading:

@@ -1,14 +1,18 @@
 """Jobs as text: the list of them, and one with its notebook."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol
 
 from rich.markup import escape
 
+from sniff.job.checking import FileState, JobCheck
+from sniff.job.differences import Difference
 from sniff.job.entries import FileKind, Note, NoteKind, Reading
 from sniff.job.folder import Job
+from sniff.job.search import Hit
 from sniff.report.job_words import plan_words, utc_minute
 from sniff.report.text import console, table
 from sniff.units import format_frequency
@@ -78,6 +82,61 @@ def print_job(job: Job, readings: Sequence[Reading], notes: Sequence[Note]) -> N
         return
     headers = ["UTC", "<entry", "<stage", "<place", "<verdict", "<words"]
     out.print(table(headers, [(utc_minute(at), *row) for at, row in rows]))
+
+
+def print_hits(hits: Sequence[Hit], names: Mapping[str, str]) -> None:
+    """Print what was found, job by job, the best first."""
+    out = console()
+    if not hits:
+        out.print("Nothing holds these words.")
+    for folder in dict.fromkeys(hit.folder for hit in hits):
+        out.print(f"[bold]{escape(names.get(folder, ''))}[/]  {escape(folder)}")
+        for hit in hits:
+            if hit.folder == folder:
+                which = hit.kind if hit.kind == "job" else f"{hit.kind} {hit.number}"
+                out.print(f"  {which}: {hit.words}", markup=False)
+
+
+def print_check(result: JobCheck) -> None:
+    """Print what a check came to."""
+    out = console()
+    out.print(f"{result.readings} readings, {result.notes} notes, {len(result.files)} files.")
+    for trouble in result.troubles:
+        out.print(f"Notebook: {trouble}", markup=False)
+    for check in result.files:
+        if check.state not in (FileState.SAME, FileState.REPLACED):
+            out.print(f"{check.state.value}: {check.file.path}", markup=False)
+    out.print("All is as it was filed." if result.sound else "Not all is as it was filed.")
+
+
+class RedoneReading(Protocol):
+    """One reading that was repeated."""
+
+    @property
+    def reading(self) -> int: ...
+    @property
+    def command(self) -> str: ...
+    @property
+    def software(self) -> str: ...
+    @property
+    def differences(self) -> Sequence[Difference]: ...
+    @property
+    def why_not(self) -> str | None: ...
+
+
+def print_redone(done: Sequence[RedoneReading]) -> None:
+    """Print what differs, reading by reading."""
+    out = console()
+    for each in done:
+        head = f"{each.reading} {each.command}"
+        if each.why_not is not None:
+            out.print(f"{head}: not repeated: {each.why_not}", markup=False)
+        elif not each.differences:
+            out.print(f"{head}: the same", markup=False)
+        else:
+            out.print(f"{head}: differs from version {each.software}", markup=False)
+            for one in each.differences:
+                out.print(f"    {one.field}: was {one.old}, is {one.new}", markup=False)
 
 
 def _reading_row(reading: Reading) -> tuple[str, str, str, str, str]:
