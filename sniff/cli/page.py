@@ -22,6 +22,12 @@ from sniff.cli.plan_options import plan_options
 )
 @click.option("--sibling", metavar="SOURCE", help="A working set of the same make, to compare.")
 @click.option("--sibling-carrier", type=FREQUENCY, help="The sibling's carrier.")
+@click.option(
+    "--control",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="The sibling's tap test, its JSON or counts in a .toml  [default: time untouched].",
+)
 @clock_options
 @click.option(
     "--out",

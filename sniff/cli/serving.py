@@ -14,6 +14,7 @@ from sniff.cli.defaults import with_defaults
 from sniff.cli.filing import Work, with_job
 from sniff.cli.plan_options import plan_from
 from sniff.cli.running import opened, say_unless_quiet
+from sniff.cli.tapfiles import read_control
 from sniff.errors import SourceError, UsageError
 from sniff.job.entries import Stage
 from sniff.live.diary import Diary, Entry
@@ -83,9 +84,10 @@ def _run(
     import uvicorn
 
     info = bench.info
+    control = None if options["control"] is None else read_control(options["control"])
     runner = Runner(
         bench,
-        Engine(lines, info=info, correction=correction),
+        Engine(lines, info=info, correction=correction, control=control),
         Memory(find_datatype(info.datatype), seconds=MEMORY_S),
         page,
         paced=info.kind != "dongle",

@@ -1,7 +1,7 @@
 """The live page's measuring: blocks in, frames and events out; no clock, no thread, no socket."""
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,8 +11,8 @@ from sniff.live.nouns import Frame, LiveLine
 from sniff.live.rows import RowKeeper
 from sniff.live.scope import Scope, ScopeView, bins_for
 from sniff.model import IQBlock, SourceInfo
-from sniff.taps.judging import judge
-from sniff.taps.nouns import Tap, TapResult, Windows
+from sniff.taps.judging import Spot, judge
+from sniff.taps.nouns import Tally, Tap, TapResult, Windows
 from sniff.taps.pairing import Watched, pair, untouched
 from sniff.watch.nouns import Dropout
 
@@ -63,12 +63,20 @@ class Engine:
     info : SourceInfo
         For its rate, and the part of the span that can be trusted.
     correction : Correction
+    control : mapping of Spot to Tally
+        The sibling's tap test; where it has none, time untouched stands in.
     """
 
     def __init__(
-        self, lines: Sequence[LiveLine], *, info: SourceInfo, correction: Correction
+        self,
+        lines: Sequence[LiveLine],
+        *,
+        info: SourceInfo,
+        correction: Correction,
+        control: Mapping[Spot, Tally] | None = None,
     ) -> None:
         self._info = info
+        self._control = control or {}
         self._correction = correction
         self._keepers = [RowKeeper(number, line, correction) for number, line in enumerate(lines)]
         self._there: list[bool | None] = [None] * len(lines)
@@ -129,7 +137,7 @@ class Engine:
         self._taps[row].append(tap)
 
     def verdict(self, row: int) -> TapResult | None:
-        """What the taps on a line say so far, the time untouched being the control."""
+        """What the taps on a line say so far."""
         taps = tuple(self._taps[row])
         if not taps:
             return None
@@ -139,7 +147,7 @@ class Engine:
             observed=tuple((start_s, end_s) for start_s, end_s in self._observed),
         )
         quiet = {by: untouched(watched, taps, windows, by) for by in {tap.by for tap in taps}}
-        return judge(pair(taps, watched, windows), sibling={}, untouched=quiet)
+        return judge(pair(taps, watched, windows), sibling=self._control, untouched=quiet)
 
     def _tune(self, block: IQBlock) -> None:
         self._center_hz = block.center_hz

@@ -4,8 +4,8 @@ import contextlib
 import queue
 import threading
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from sniff.errors import BenchError, SourceError
@@ -17,8 +17,16 @@ from sniff.model import IQBlock, Source
 from sniff.taps.nouns import Tap, TapResult
 
 _BOARD_PER_S = 10.0
+_PIECE_S = 1.0 / 60.0
 _VERDICT_EVERY_S = 0.5
 _KEY_LATE_S = 0.05  # from the finger to here, on a local network
+
+
+def pieces(block: IQBlock) -> Iterator[IQBlock]:
+    """A block in pieces short enough for thirty frames a second and a quick ear."""
+    most = max(1, int(block.rate_hz * _PIECE_S))
+    for first in range(0, block.samples.size, most):
+        yield replace(block, samples=block.samples[first : first + most], index=block.index + first)
 
 
 class Listener(Protocol):
@@ -145,7 +153,7 @@ class Runner:
         begun_s, first_s = time.monotonic(), None
         try:
             with contextlib.closing(self._source.stream(seconds=None)) as blocks:  # type: ignore[type-var]
-                for block in blocks:
+                for block in (piece for whole in blocks for piece in pieces(whole)):
                     if self._paced:  # a block is there when its last sample was taken, not before
                         first_s = block.start_s if first_s is None else first_s
                         ahead_s = block.end_index / block.rate_hz - first_s

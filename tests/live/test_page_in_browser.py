@@ -2,7 +2,10 @@
 
 import json
 from pathlib import Path
+from typing import Literal
 
+import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.live.conftest import Served, served
@@ -133,6 +136,24 @@ def test_it_works_by_keyboard_alone_and_at_the_width_of_a_phone(
              !(control.textContent.trim() || control.labels?.length)).map((one) => one.id)"""
     )
     assert unnamed == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_it_breaks_no_rule_of_accessibility(
+    browser: Browser, page_of_deaf: Served, scheme: Literal["light", "dark"]
+) -> None:
+    """The rules of axe-core, which follow WCAG 2."""
+    # The checker is a script that is not the page's own.
+    context = browser.new_context(bypass_csp=True, color_scheme=scheme)
+    page = context.new_page()
+    page.goto(page_of_deaf.address)
+    expect(page.locator("#rows button")).to_have_count(4)
+    for large in (False, True):
+        if large:
+            page.locator("#rows button").first.click()
+        found = Axe().run(page).response["violations"]
+        told = [(rule["id"], [node["html"] for node in rule["nodes"]][:3]) for rule in found]
+        assert told == []
 
 
 def test_a_lost_connection_is_said_and_comes_back_by_itself(
