@@ -2,7 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
+from sniff.board import LineState
 from sniff.job.entries import FileKind, KeptFile, Reading
 from sniff.job.folder import Job
 from sniff.report.html.boards import BoardPair
@@ -148,12 +150,15 @@ def not_checked(
         said.append("how the lines were before the repair")
     if not after:
         said.append("how the lines are after the repair")
-    said.extend(
-        f"{line.name} at {line.expected}: {line.after.state}"
-        for board in after
-        for line in (*board.lines, *board.out_of_view)
-        if line.after is not None and line.after.state in ("hidden", "out-of-view")
-    )
+    for state in (LineState.HIDDEN.value, LineState.OUT_OF_VIEW.value):
+        names = [
+            f"{line.name} at {line.expected}"
+            for board in after
+            for line in (*board.lines, *board.out_of_view)
+            if line.after is not None and line.after.state == state
+        ]
+        if names:
+            said.append(f"{', '.join(names)}: {state.replace('-', ' ')}")
     if after and not any(line.after and line.after.sibling for b in after for line in b.lines):
         said.append("levels against a working sibling")
     if not any(watch.after is not None for watch in watches):
@@ -181,7 +186,8 @@ def rows_of(readings: Sequence[Reading]) -> tuple[Row, ...]:
             place=reading.place or "",
             verdict=reading.verdict or "",
             words=words(reading.result, "why"),
-            command_line=reading.command_line[:300],
+            # The name of a home folder is often that of its owner.
+            command_line=reading.command_line.replace(str(Path.home()), "~")[:300],
             software=reading.software,
         )
         for reading in readings[-MOST_ROWS:]
