@@ -23,9 +23,9 @@ from sniff.errors import InputError, SourceError, UsageError
 from sniff.explain import Explained, explain
 from sniff.limits import Limits, parse_limits
 from sniff.model import Caution, Source, SourceInfo
-from sniff.modulation.carrier import CarrierSettings
 from sniff.modulation.classify import Kind
 from sniff.modulation.listening import LISTENING_RATE_HZ, audible
+from sniff.modulation.measured import CarrierSettings
 from sniff.report.budget_text import print_budgets
 from sniff.report.carrier_text import print_carrier
 from sniff.report.envelope import envelope

@@ -5,11 +5,14 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
+import numpy.typing as npt
 
-from sniff.model import ComplexSamples, Doubles, IQBlock, Spectrum
+from sniff.model import ComplexSamples, IQBlock, Spectrum
 from sniff.resolution import SpectrumSettings, finest_rbw
 from sniff.spectrum import Welch
 from sniff.windows import Window
+
+Floats = npt.NDArray[np.float32]
 
 _EDGE_SAMPLES = 64  # rung out after the cut-off, at both ends of each part
 _FINEST_HZ = 2.0
@@ -22,7 +25,7 @@ class Baseband:
 
     Attributes
     ----------
-    parts : tuple of ndarray of float64
+    parts : tuple of ndarray of float32
         Deviation in Hz (FM), or relative amplitude with the carrier as 1 taken off (AM).
     rate_hz : float
         Samples per second by the source's own clock.
@@ -30,7 +33,7 @@ class Baseband:
         Up to which frequency it was kept, Hz.
     """
 
-    parts: tuple[Doubles, ...]
+    parts: tuple[Floats, ...]
     rate_hz: float
     top_hz: float
 
@@ -43,10 +46,17 @@ class Baseband:
         """As IQ without Q, in units of `scale`, at 0 Hz: for spectra and zooms."""
         made, index = [], 0
         for part in self.parts:
-            samples = (part / self.scale).astype(np.complex64)
-            made.append(IQBlock(samples=samples, rate_hz=self.rate_hz, center_hz=0.0, index=index))
+            made.append(self._block(part, index))
             index += part.size + 1  # one sample lost, so that no segment straddles two parts
         return made
+
+    def longest_block(self, most: int | None = None) -> IQBlock:
+        """The longest part as such a block, its first `most` samples."""
+        return self._block(max(self.parts, key=lambda part: part.size)[:most], 0)
+
+    def _block(self, part: Floats, index: int) -> IQBlock:
+        samples = (part / np.float32(self.scale)).astype(np.complex64)
+        return IQBlock(samples=samples, rate_hz=self.rate_hz, center_hz=0.0, index=index)
 
     @property
     def scale(self) -> float:
@@ -72,11 +82,11 @@ def frequency_baseband(
     """
     made = []
     for part in parts:
-        turns = np.angle(part).astype(np.float64) / (2.0 * pi)
-        change = np.diff(turns) - mean_hz / rate_hz
+        change = np.diff(np.angle(part) / np.float32(2.0 * pi)) - np.float32(mean_hz / rate_hz)
         change -= np.rint(change)
+        change *= np.float32(rate_hz)
         # A difference over one sample is the mean over that sample: the sinc is taken out again.
-        made.append(_kept_below(change * rate_hz, rate_hz, top_hz, unsinc=True))
+        made.append(_kept_below(change, rate_hz, top_hz, unsinc=True))
     return _joined(made, rate_hz, top_hz)
 
 
@@ -92,36 +102,44 @@ def amplitude_baseband(
     noise_power : float
         In the channel, FS².
     """
-    sizes = [np.abs(part).astype(np.float64) for part in parts]
-    mean = float(np.concatenate(sizes).mean())
+    sizes = [np.abs(part) for part in parts]
+    mean = sum(float(size.sum(dtype=np.float64)) for size in sizes)
+    mean /= sum(size.size for size in sizes)
     # Noise N lifts the mean of an amplitude A by N / 4A (Rice 1945, for N much below A²).
     mean -= noise_power / (4.0 * mean)
-    made = [_kept_below(size / mean - 1.0, rate_hz, top_hz, unsinc=False) for size in sizes]
+    made = [
+        _kept_below(size / np.float32(mean) - np.float32(1.0), rate_hz, top_hz, unsinc=False)
+        for size in sizes
+    ]
     return _joined(made, rate_hz, top_hz)
 
 
-def _joined(made: Sequence[Doubles], rate_hz: float, top_hz: float) -> Baseband:
+def _joined(made: Sequence[Floats], rate_hz: float, top_hz: float) -> Baseband:
     parts = [part[_EDGE_SAMPLES:-_EDGE_SAMPLES] for part in made if part.size > 4 * _EDGE_SAMPLES]
     return Baseband(parts=tuple(parts), rate_hz=rate_hz, top_hz=top_hz)
 
 
-def _kept_below(values: Doubles, rate_hz: float, top_hz: float, *, unsinc: bool) -> Doubles:
+def _kept_below(values: Floats, rate_hz: float, top_hz: float, *, unsinc: bool) -> Floats:
     """Low-pass with a raised-cosine edge, in the frequency domain."""
     if values.size < 8:
         return values
     import ducc0
 
     size = ducc0.fft.good_size(values.size, True)
-    padded = np.zeros(size)
+    padded = np.zeros(size, np.float32)
     padded[: values.size] = values
     bins = ducc0.fft.r2c(padded)
-    f = np.arange(bins.size) * (rate_hz / size)
+    # Only what is kept is weighted: of a narrow band a small part of all bins.
+    stop = min(bins.size, int(top_hz * (1.0 + _ROLL_OFF) * size / rate_hz) + 2)
+    f = np.arange(stop) * (rate_hz / size)
     edge = np.clip((f - top_hz) / (_ROLL_OFF * top_hz), 0.0, 1.0)
     gain = 0.5 + 0.5 * np.cos(pi * edge)
     if unsinc:
         gain /= np.sinc(f / rate_hz)
-    back = ducc0.fft.c2r(bins * gain, lastsize=size, forward=False, inorm=2)
-    return np.asarray(back[: values.size], dtype=np.float64)
+    bins[:stop] *= gain.astype(np.float32)
+    bins[stop:] = 0.0
+    back = ducc0.fft.c2r(bins, lastsize=size, forward=False, inorm=2)
+    return np.asarray(back[: values.size], dtype=np.float32)
 
 
 def audio_spectrum(baseband: Baseband) -> Spectrum | None:

@@ -48,6 +48,10 @@ class KeptSamples:
         self._blocks.append(block)
         self._left -= block.samples.size
 
+    def forget(self) -> None:
+        """Let go of all samples."""
+        self._blocks.clear()
+
     def while_on(self, on: OnTimes) -> list[ComplexSamples]:
         """The samples of each stretch in which the carrier was on, in order of time."""
         starts_s = np.array([block.start_s for block in self._blocks])

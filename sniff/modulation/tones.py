@@ -130,11 +130,10 @@ class AudioLines:
 
 def measure_tone(baseband: Baseband, lines: AudioLines, near_hz: float) -> Tone | None:
     """A tone near a frequency, refined beyond the spectrum's bins; None when it is not one line."""
-    longest = max(baseband.parts, key=lambda part: part.size)
-    hop = max(MIN_HOP, min(longest.size // 16, round(baseband.rate_hz / _FRAMES_HZ)))
+    block = baseband.longest_block()
+    hop = max(MIN_HOP, min(block.samples.size // 16, round(baseband.rate_hz / _FRAMES_HZ)))
     zoom = Zoom([near_hz], hop=hop)
     stretches = []
-    block = max(baseband.blocks(), key=lambda block: block.samples.size)
     for (stretch,) in [*zoom.push(block), *zoom.finish()]:
         stretches.append(stretch)
     if not stretches:
@@ -253,7 +252,7 @@ def average_period(baseband: Baseband, lines: AudioLines, tone: Tone) -> Period:
     longest = max(baseband.parts, key=lambda part: part.size)[:_MOST_AVERAGED]
     hop = max(MIN_HOP, min(longest.size // 16, round(baseband.rate_hz / _FRAMES_HZ)))
     zoom = Zoom([tone.frequency_hz], hop=hop)
-    block = max(baseband.blocks(), key=lambda block: block.samples.size)
+    block = baseband.longest_block(_MOST_AVERAGED)
     stretches = [stretch for (stretch,) in [*zoom.push(block), *zoom.finish()]]
     t = block.start_s + np.arange(longest.size) / baseband.rate_hz
     times = np.concatenate([stretch.times_s for stretch in stretches])

@@ -7,8 +7,9 @@ from calib.correction import Correction
 from sniff.errors import SourceError
 from sniff.frontend import RailCount
 from sniff.model import Caution, IQBlock, Mark, Source, SourceInfo, Take
-from sniff.modulation.carrier import MeasuredCarrier, Unmeasured, channel_of, measure_carrier
+from sniff.modulation.carrier import channel_of, measure_carrier
 from sniff.modulation.extent import Extent
+from sniff.modulation.measured import MeasuredCarrier, Unmeasured
 from sniff.pipeline import CUT_SHORT, LookSettings
 from sniff.transmitter.finding import Sought, seek, seen_carriers
 from sniff.transmitter.judging import judge

@@ -10,8 +10,8 @@ from calib.correction import Correction
 from sniff.channels import Channel, nearest
 from sniff.limits import Held, Limits, Quantity, hold
 from sniff.model import Caution
-from sniff.modulation.carrier import MeasuredCarrier
 from sniff.modulation.classify import Kind
+from sniff.modulation.measured import MeasuredCarrier
 from sniff.modulation.tones import Tone
 from sniff.transmitter.nouns import (
     CarrierRequest,

@@ -6,7 +6,7 @@ from sniff.channels import Channel
 from sniff.limits import Held
 from sniff.model import Caution, Mark
 from sniff.modulation.bandwidth import Adjacent
-from sniff.modulation.carrier import CarrierSettings, MeasuredCarrier
+from sniff.modulation.measured import CarrierSettings, MeasuredCarrier
 from sniff.units import Tolerance
 from sniff.verdict import Outcome
 

@@ -2,13 +2,9 @@
 
 import numpy as np
 
-from sniff.modulation.carrier import (
-    CarrierSettings,
-    MeasuredCarrier,
-    Unmeasured,
-    measure_carrier,
-)
+from sniff.modulation.carrier import measure_carrier
 from sniff.modulation.extent import extents
+from sniff.modulation.measured import CarrierSettings, MeasuredCarrier, Unmeasured
 from sniff.peaks import noise_floor
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import estimate

@@ -6,7 +6,7 @@ from scipy.special import jv
 
 from sniff.model import Spectrum
 from sniff.modulation.bandwidth import Span, adjacent, carson_hz, occupied
-from sniff.modulation.carrier import UNMODULATED, CarrierSettings, MeasuredCarrier
+from sniff.modulation.measured import UNMODULATED, CarrierSettings, MeasuredCarrier
 from tests.modulation.measuring import measured
 from tests.modulation.signals import frequency_modulated, in_noise
 from tests.signals import noise, tone

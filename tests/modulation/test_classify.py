@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from sniff.modulation.carrier import CarrierSettings, Unmeasured
 from sniff.modulation.classify import Kind
 from sniff.modulation.extent import extents
+from sniff.modulation.measured import CarrierSettings, Unmeasured
 from sniff.peaks import noise_floor
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import estimate

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from sniff.modulation.carrier import CarrierSettings
 from sniff.modulation.classify import Kind
+from sniff.modulation.measured import CarrierSettings
 from sniff.modulation.tones import AudioBand
 from tests.modulation.measuring import measured
 from tests.modulation.signals import frequency_modulated, in_noise, speech_like

@@ -16,7 +16,9 @@ OFFSET_HZ = -1234.0
 
 def measured(samples: np.ndarray, *, rate_hz: float = RATE_HZ, width_hz: float) -> MeanFrequency:
     """From the channel's zero, which lies 20 Hz above the carrier."""
-    channel = ChannelFilter(100e6 + OFFSET_HZ + 20.0, width_hz=width_hz, rate_hz=rate_hz, center_hz=100e6)
+    channel = ChannelFilter(
+        100e6 + OFFSET_HZ + 20.0, width_hz=width_hz, rate_hz=rate_hz, center_hz=100e6
+    )
     steps = PhaseSteps(channel.rate_hz, seconds=samples.size / rate_hz)
     for part in channel.push(block(samples, rate_hz=rate_hz)):
         steps.push(part)

@@ -13,8 +13,8 @@ from matplotlib.patches import Patch
 from calib.correction import Correction
 from sniff.model import Caution, Doubles
 from sniff.modulation.baseband import Baseband, audio_spectrum
-from sniff.modulation.carrier import MeasuredCarrier
 from sniff.modulation.classify import Kind
+from sniff.modulation.measured import MeasuredCarrier
 from sniff.report.plots import style
 from sniff.report.plots.axis import (
     U_WORDS,
