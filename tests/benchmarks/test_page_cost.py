@@ -44,12 +44,12 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def served(recording: Path, tmp_path: Path) -> Iterator[tuple[str, psutil.Popen]]:
+def served(recording: Path) -> Iterator[tuple[str, psutil.Popen]]:
     process = psutil.Popen(
         [
             *(sys.executable, "-m", "sniff", "page", "--from", str(recording)),
             *("--rate", "2.4M", "--center", "100M", "--line", str(LINE_HZ)),
-            *("--ppm", "0", "--u-ppm", "0.1", *QUIETLY, str(tmp_path / "kept")),
+            *("--ppm", "0", "--u-ppm", "0.1", *QUIETLY, "--no-job"),
         ],
         stdout=-1,
         text=True,

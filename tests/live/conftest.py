@@ -15,7 +15,7 @@ from playwright.sync_api import Browser, sync_playwright
 # Background networking off: this browser must not speak to anyone but the page.
 ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"]
 PLAN = ("--carrier", "72.9M", "--if", "10.7M", "--side", "high", "--multiplier", "3")
-QUIETLY = ("--no-browser", "--quiet", "--no-job", "--out")
+QUIETLY = ("--no-browser", "--quiet")
 CLOCK = ("--tolerance", "50ppm", "--ppm", "31", "--u-ppm", "0.5")
 
 
@@ -28,13 +28,14 @@ class Served:
     process: subprocess.Popen[str]
 
 
-def served(tmp_path: Path, *words: str, scene: str = "tour-guide-deaf") -> Iterator[Served]:
-    """Serve a scene in real time; ends it afterwards, and nothing may have gone wrong."""
+def served(tmp_path: Path, *words: str, job: Path | None = None) -> Iterator[Served]:
+    """Serve the deaf set in real time; ends it afterwards, and nothing may have gone wrong."""
     out = tmp_path / "kept"
+    place = ("--no-job", "--out", str(out)) if job is None else ("--job", str(job))
     folders = {name: str(tmp_path / name) for name in ("XDG_DATA_HOME", "XDG_CONFIG_HOME")}
-    source = ("--from", f"bench:{scene}", "--center", "83.5M", "--rate", "1.024M")
+    source = ("--from", "bench:tour-guide-deaf", "--center", "83.5M", "--rate", "1.024M")
     process = subprocess.Popen(
-        [sys.executable, "-m", "sniff", "page", *source, *PLAN, *CLOCK, *QUIETLY, str(out), *words],
+        [sys.executable, "-m", "sniff", "page", *source, *PLAN, *CLOCK, *QUIETLY, *place, *words],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

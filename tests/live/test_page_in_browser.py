@@ -1,6 +1,7 @@
 """The page in a real browser: states, taps, ear, phone width, keyboard, a lost connection."""
 
 import json
+from datetime import datetime, timezone
 from pathlib import Path
 from typing import Literal
 
@@ -8,7 +9,12 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
+from sniff.job.folder import start_job
+from sniff.job.sheet import Sheet
+from sniff.superhet.plan import Plan, Side
 from tests.live.conftest import Served, served
+
+STARTED = datetime(2026, 5, 4, tzinfo=timezone.utc)
 
 
 def opened(browser: Browser, at: Served, *, width: int = 1280, height: int = 900) -> Page:
@@ -154,6 +160,59 @@ def test_it_breaks_no_rule_of_accessibility(
         found = Axe().run(page).response["violations"]
         told = [(rule["id"], [node["html"] for node in rule["nodes"]][:3]) for rule in found]
         assert told == []
+
+
+def test_a_phone_comes_in_by_the_link_once_and_sees_no_link_itself(
+    browser: Browser, tmp_path: Path
+) -> None:
+    """From this machine's own address on the network, which is not the loopback's."""
+    serving = served(tmp_path, "--share")
+    at = next(serving)
+    page = opened(browser, at)
+    link = page.locator("#phone-link")
+    expect(link).to_contain_text("?key=")
+    assert page.evaluate("document.getElementById('qr').naturalWidth") > 100
+    phone = browser.new_context().new_page()
+    bare = link.inner_text().partition("?")[0]
+    refused = phone.goto(bare)
+    assert refused is not None
+    assert refused.status == 403
+    phone.goto(link.inner_text())
+    expect(phone.locator("#link")).to_have_text("Connected")
+    assert phone.url == bare
+    expect(phone.locator("#phone")).to_be_hidden()
+    again = browser.new_context().new_page().goto(link.inner_text())
+    assert again is not None
+    assert again.status == 403
+    used = link.inner_text()
+    page.locator("#invite").click()
+    expect(link).not_to_have_text(used)
+    serving.close()
+
+
+def test_in_a_job_notes_go_to_its_notebook_and_recordings_to_its_folder(
+    browser: Browser, tmp_path: Path
+) -> None:
+    plan = Plan(carrier_hz=72.9e6, if_hz=10.7e6, side=Side.HIGH)
+    job = start_job(
+        tmp_path / "job", Sheet(set_name="no. 14", fault="deaf", started=STARTED, plan=plan)
+    )
+    serving = served(tmp_path, job=job.folder)
+    page = opened(browser, next(serving))
+    page.locator("#note").fill("joint at L3 looks dull")
+    page.locator("#note").press("Enter")
+    frames(page, 40)
+    page.locator("#keep").click()
+    expect(page.locator("#diary")).to_contain_text("recording: the last")
+    page.locator("#photo").click()
+    expect(page.locator("#diary")).to_contain_text("photo: kept as")
+    serving.close()
+    with job.notebook() as notebook:
+        texts = [note.text for note in notebook.notes()]
+    assert "joint at L3 looks dull" in texts
+    assert any(text.startswith("recording: the last") for text in texts)
+    assert len(list(job.recordings.glob("page-*.sigmf-meta"))) == 1
+    assert len(list(job.photos.glob("page-*.png"))) == 1
 
 
 def test_a_lost_connection_is_said_and_comes_back_by_itself(
