@@ -54,7 +54,7 @@ Exit codes:
   0  done, and as expected
   1  a verdict failed
   2  the command's words are off
-  3  undecided
+  3  undecided, or nothing to record
   4  source, device or file trouble
   130  interrupted; what was recorded is kept
 """
@@ -64,7 +64,7 @@ Exit codes:
 @click.version_option(__version__, prog_name="sniff")
 def commands() -> None:
     """Bench tool for radio repair: which lines a set should emit, whether they are there, and
-    how sure one can be, from a recording or the simulated bench.
+    how sure one can be, from a dongle, a recording or the simulated bench.
 
     \b
     sniff COMMAND --help    tells all options of a command
