@@ -138,3 +138,19 @@ def test_a_neighbour_of_known_level_is_measured_through_the_whole_chain() -> Non
     assert found.lower_db is not None
     assert found.lower_db < -60.0
     assert found.lower_is_noise
+
+
+def test_the_receivers_own_offset_within_the_signal_does_not_widen_it() -> None:
+    """A line 16 dB below the carrier at the tuner's centre, 17 kHz off: 2.5 % of the power."""
+    rate_hz = 256e3
+    samples = frequency_modulated(
+        int(rate_hz), rate_hz=rate_hz, offset_hz=17e3, tones=[(15e3, 1e3), (2e3, 9e3)]
+    )
+    rng = np.random.default_rng(3)
+    samples = in_noise(rng, samples, rate_hz=rate_hz, snr_db=30, width_hz=40e3) + 0.048
+    settings = CarrierSettings(width_hz=80e3)
+    found = measured(samples, rate_hz=rate_hz, settings=settings)
+    assert found.occupied is not None
+    without = measured(samples - 0.048, rate_hz=rate_hz, settings=settings)
+    assert without.occupied is not None
+    assert found.occupied.width_hz == pytest.approx(without.occupied.width_hz, rel=0.02)
