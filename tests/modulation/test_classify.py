@@ -3,15 +3,16 @@
 import numpy as np
 import pytest
 
+from sniff.modulation.carrier import measure_carrier
 from sniff.modulation.classify import Kind
 from sniff.modulation.extent import extents
-from sniff.modulation.measured import CarrierSettings, Unmeasured
+from sniff.modulation.measured import CarrierSettings, MeasuredCarrier, Unmeasured
 from sniff.peaks import noise_floor
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import estimate
 from tests.modulation.measuring import measured, tried
 from tests.modulation.signals import frequency_modulated, in_noise
-from tests.signals import block
+from tests.signals import MemoryTake, block
 
 RATE_HZ = 64e3
 T = np.arange(int(2 * RATE_HZ)) / RATE_HZ
@@ -150,3 +151,29 @@ def test_two_sets_on_neighbouring_channels_stay_two() -> None:
     assert len(signals) == 2
     assert signals[0] == pytest.approx(-20e3, abs=100.0)
     assert signals[1] == pytest.approx(5e3, abs=100.0)
+
+
+def test_a_gap_in_the_take_is_no_jump_of_the_phase() -> None:
+    """0.3 s were lost in the middle: the mean is that of both parts, and as sure as they are."""
+    samples = noisy(carrier(tones=[(3e3, 1e3)]))
+    half, lost = T.size // 2, int(0.3 * RATE_HZ) + 7
+    parts = (
+        block(samples[:half], rate_hz=RATE_HZ),
+        block(samples[half:], rate_hz=RATE_HZ, index=half + lost),
+    )
+    spectrum = estimate(parts, SpectrumSettings(segment=4096))
+    floor = noise_floor(spectrum)
+    found = measure_carrier(
+        MemoryTake(parts=parts),
+        spectrum=spectrum,
+        floor=floor,
+        extent=extents(spectrum, floor)[0],
+        peak=None,
+        settings=CarrierSettings(),
+    )
+    assert isinstance(found, MeasuredCarrier)
+    assert len(found.on.runs) == 2
+    assert abs(found.indicated_hz - 100e6 + 9_100.0) < 4 * found.u_indicated_hz
+    assert found.u_indicated_hz < 0.01
+    assert found.figures is not None
+    assert found.figures.positive == pytest.approx(3e3, rel=0.01)
