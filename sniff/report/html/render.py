@@ -1,5 +1,7 @@
 """From the view to the text of the HTML file."""
 
+from functools import cache
+
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from sniff.job.folder import Job
@@ -16,16 +18,22 @@ def render_report(view: View, job: Job) -> str:
     """
     photos = embed(job, view.photos, most_bytes=_PHOTOS_AT_MOST)
     taken = sum(len(photo.data_uri) * 3 // 4 for photo in photos)
-    environment = Environment(
+    pictures = embed(job, view.pictures, most_bytes=MOST_BYTES - taken)
+    return (
+        _environment()
+        .get_template("report.html")
+        .render(view=view, photos=photos, pictures=pictures, lead=_lead(pictures))
+    )
+
+
+@cache  # its templates are compiled once
+def _environment() -> Environment:
+    return Environment(
         loader=PackageLoader("sniff.report.html"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-    )
-    pictures = embed(job, view.pictures, most_bytes=MOST_BYTES - taken)
-    return environment.get_template("report.html").render(
-        view=view, photos=photos, pictures=pictures, lead=_lead(pictures)
     )
 
 
