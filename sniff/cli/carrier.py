@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.job_options import job_options
 from sniff.cli.options import (
     FREQUENCY,
     TOLERANCE,
@@ -83,6 +84,7 @@ from sniff.cli.options import (
 @click.option("--budget", is_flag=True, help="Of what the frequency's U is made.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@job_options
 @click.pass_context
 def carrier(ctx: click.Context, /, source: str, **given: Any) -> None:
     """Is a transmitter right?  Its frequency against a tolerance, with a true uncertainty, and

@@ -11,6 +11,7 @@ from calib.correction import Correction
 from sniff.channels import Channel, parse_channels, parse_row
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
+from sniff.cli.filing import Filing, in_job, with_job
 from sniff.cli.running import (
     all_cautions,
     exit_code,
@@ -50,7 +51,7 @@ _PRIVACY = Caution(
 
 def check_source(source: str, given: Mapping[str, Any]) -> int:
     """Check as the options say; returns the exit code."""
-    source, options = with_defaults(source, given)
+    source, options = with_defaults(source, _by_the_plan(with_job("carrier", given)))
     options["course"] = None
     request = request_from(options)
     limits = None if options["limits"] is None else read_limits(options["limits"])
@@ -76,13 +77,24 @@ def check_source(source: str, given: Mapping[str, Any]) -> int:
     if options["audio"] is not None:
         noted = (*noted, _written_audio(checked, options["audio"]))
     cautions = all_cautions(info, correction, noted + checked.cautions)
-    _show(checked, info, correction, cautions, options)
-    if options["plot"] is not None:
-        _draw(checked, correction, options, limits)
+    told = _show(checked, info, correction, cautions, options)
     outcomes = [checked.result.verdict]
     if checked.result.limits is not None:
         outcomes += [held.outcome for held in checked.result.limits.held]
-    return exit_code(EXITS[worst(outcomes)], checked.cautions)
+    code = exit_code(EXITS[worst(outcomes)], checked.cautions)
+    with Filing(told, options, code) as filed:
+        if options["plot"] is not None:
+            _draw(checked, correction, options, limits)
+    return filed.exit_code
+
+
+def _by_the_plan(given: dict[str, Any]) -> dict[str, Any]:
+    """Carrier and tolerance of the job's plan, when its set is a transmitter and none is said."""
+    plan = given["planned"]
+    stated = ("nominal", "channels", "tolerance", "search")
+    if plan is None or plan.if_hz is not None or any(given[word] is not None for word in stated):
+        return given
+    return {**given, "nominal": plan.carrier_hz, "tolerance": plan.allowed}
 
 
 def request_from(given: Mapping[str, Any]) -> CarrierRequest:
@@ -265,26 +277,28 @@ def _show(
     correction: Correction,
     cautions: tuple[Caution, ...],
     given: Mapping[str, Any],
-) -> None:
-    budgets = _budgets(checked, info, correction) if given["budget"] else None
+) -> str:
+    """Print the check; returns its JSON object."""
+    kept = given["budget"] or in_job(given)
+    budgets = _budgets(checked, info, correction) if kept else None
+    told = envelope(
+        "carrier",
+        checked.result,
+        source=info,
+        correction=correction,
+        cautions=cautions,
+        budgets=budgets,
+    )
     if given["as_json"]:
         import click
 
-        click.echo(
-            envelope(
-                "carrier",
-                checked.result,
-                source=info,
-                correction=correction,
-                cautions=cautions,
-                budgets=budgets,
-            )
-        )
+        click.echo(told)
     else:
         print_carrier(checked.result, info, correction)
-        if budgets is not None:
+        if given["budget"] and budgets is not None:
             print_budgets(budgets)
     say_unless_quiet(cautions, given)
+    return told
 
 
 def _draw(
