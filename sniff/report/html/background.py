@@ -146,10 +146,12 @@ def not_checked(
     """What nobody looked at, so that nobody takes it for good."""
     said = []
     after = [board for board in boards if board.after is not None]
-    if not any(board.before is not None for board in boards):
-        said.append("how the lines were before the repair")
-    if not after:
+    if not boards:
+        said.append("the lines of the set against its plan: no board was probed")
+    elif not after:
         said.append("how the lines are after the repair")
+    elif not any(board.before is not None for board in boards):
+        said.append("how the lines were before the repair")
     for state in (LineState.HIDDEN.value, LineState.OUT_OF_VIEW.value):
         names = [
             f"{line.name} at {line.expected}"

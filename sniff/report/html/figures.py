@@ -11,18 +11,43 @@ from sniff.report.html.ruler import Ruler, ruler_of
 from sniff.units import (
     format_db,
     format_dbfs,
+    format_error,
     format_frequency,
     format_ppm,
     format_reading,
     format_seconds,
 )
 
-_SHOWN_ELSEWHERE = frozenset({"verdict", "why", "u_hz", "expanded_hz", "why_verdict"})
+_SHOWN_ELSEWHERE = frozenset({"verdict", "why", "u_hz", "expanded_hz"})
+_OF_A_CARRIER = {
+    "frequency, U (k = 2)": "carrier, U (k = 2)",
+    "error": "error",
+    "error ppm": "error, relative",
+    "tolerance": "allowed",
+    "level": "level",
+    "snr": "over the noise",
+    "channel": "channel",
+    "modulation: kind": "modulation",
+    "modulation: deviation positive": "deviation up",
+    "modulation: deviation negative": "deviation down",
+    "modulation: deviation rms": "deviation, rms",
+    "modulation: depth": "depth",
+    "modulation: audio": "test tone",
+    "modulation: sinad": "SINAD",
+    "modulation: thd": "THD",
+    "modulation: residual": "residual FM",
+    "pilot: frequency": "pilot",
+    "pilot: deviation": "pilot's deviation",
+    "occupied bandwidth": "occupied bandwidth (99 %)",
+    "drift": "drift",
+    "observed": "observed",
+}
+"""What a transmitter is asked, in the order of asking; the rest of its figures is in the JSON."""
 _BY_SUFFIX: tuple[tuple[str, Callable[[float], str]], ...] = (
     ("_dbfs_per_hz", lambda value: f"{format_dbfs(value)}/Hz"),
-    ("_hz_per_s", lambda value: f"{value:.3g} Hz/s"),
-    ("_hz_per_hour", lambda value: f"{value:.3g} Hz/h"),
-    ("_db_per_hour", lambda value: f"{value:.3g} dB/h"),
+    ("_hz_per_s", lambda value: f"{value:.3g} Hz/s".replace("-", "−")),
+    ("_hz_per_hour", lambda value: f"{value:.3g} Hz/h".replace("-", "−")),
+    ("_db_per_hour", lambda value: f"{value:.3g} dB/h".replace("-", "−")),
     ("_dbfs", format_dbfs),
     ("_db", format_db),
     ("_hz", format_frequency),
@@ -71,8 +96,9 @@ def figures_of(result: Fields) -> dict[str, str]:
 
 
 def _pair(command: str, place: str, before: Reading | None, after: Reading | None) -> FigurePair:
-    old = {} if before is None else figures_of(before.result)
-    new = {} if after is None else figures_of(after.result)
+    old, new = (
+        {} if each is None else _asked(command, figures_of(each.result)) for each in (before, after)
+    )
     return FigurePair(
         command=command,
         place=place,
@@ -88,6 +114,12 @@ def _pair(command: str, place: str, before: Reading | None, after: Reading | Non
             None if before is None else before.result, None if after is None else after.result
         ),
     )
+
+
+def _asked(command: str, figures: dict[str, str]) -> dict[str, str]:
+    if command != "carrier":
+        return figures
+    return {label: figures[name] for name, label in _OF_A_CARRIER.items() if name in figures}
 
 
 def _figures(result: Fields, within: str) -> Iterator[tuple[str, str]]:
@@ -108,6 +140,10 @@ def _shown(name: str, value: float, result: Fields) -> tuple[str, str]:
     u_hz = number(result, "u_hz")
     if name == "frequency_hz" and u_hz is not None:
         return "frequency, U (k = 2)", format_reading(value, 2.0 * u_hz)
+    if name == "error_hz" and u_hz is not None:
+        return "error", format_error(value, 2.0 * u_hz)
+    if name == "error_ppm":
+        return "error ppm", format_ppm(value)
     for suffix, shown in _BY_SUFFIX:
         if name.endswith(suffix):
             return name.removesuffix(suffix).replace("_", " "), shown(value)

@@ -119,7 +119,8 @@ def view_of(
     watches = watch_pairs(sides)
     known = {reading.command for reading in readings}
     others = [pair for c in sorted(known - _OWN_LAYOUT) for pair in figure_pairs(sides, c)]
-    tone = _stamp_tone(boards, watches)
+    carriers = [pair for pair in others if pair.command == "carrier"]
+    tone = _stamp_tone(boards, watches, carriers)
     shown = _shown_readings(boards, watches, others)
     return View(
         set_name=sheet.set_name,
@@ -130,7 +131,7 @@ def view_of(
         plan=plan_words(sheet.plan),
         stamp=_STAMPS[tone],
         stamp_tone=tone or "open",
-        finding=finding_of(boards, watches),
+        finding=finding_of(boards, watches, carriers),
         own_words=sheet.finding,
         repairs=tuple(_note(note) for note in notes if note.kind is NoteKind.REPAIR),
         boards=boards,
@@ -161,13 +162,16 @@ def _expected_hz(plan: Plan | None) -> float | None:
     return round(wanted[0].expected_hz) if wanted else None
 
 
-def _stamp_tone(boards: Sequence[BoardPair], watches: Sequence[WatchPair]) -> str:
+def _stamp_tone(
+    boards: Sequence[BoardPair], watches: Sequence[WatchPair], carriers: Sequence[FigurePair]
+) -> str:
     """The worst of all that was measured after the repair; empty when nothing was."""
     tones = [tone_of(board.after.verdict or "") for board in boards if board.after is not None]
     for watch in watches:
         if watch.after is not None:
             last = watch.after.readings[-1]
             tones.append(tone_of(last.verdict or ""))
+    tones += [pair.after_tone for pair in carriers if pair.after is not None]
     return next((tone for tone in ("faulty", "open", "fine") if tone in tones), "")
 
 

@@ -183,13 +183,17 @@ def test_a_transmitters_figures_stand_side_by_side(filed: Filed, shown: Shown) -
         "u_hz": 50.0,
         "error_hz": 6000.0,
         "tolerance_hz": 5000.0,
-        "modulation": {"kind": "fm", "deviation_peak_hz": 2500.0},
+        "modulation": {"kind": "fm", "deviation_positive_hz": 2500.0},
     }
     after = {**result, "verdict": "pass", "error_hz": 100.0}
     view, text = shown([filed("carrier", result, BEFORE), filed("carrier", after, AFTER)])
     (pair,) = view.others
     assert (pair.before_tone, pair.after_tone) == ("faulty", "fine")
-    assert {f.name: f.before for f in pair.figures}["modulation: deviation peak"] == "2.5 kHz"
+    assert {f.name: f.before for f in pair.figures}["deviation up"] == "2.5 kHz"
+    assert view.stamp_tone == "fine"
+    assert view.finding[0] == (
+        "Before the repair the carrier was outside its tolerance (6 kHz off)."
+    )
     assert "Transmitter" in text
 
 
