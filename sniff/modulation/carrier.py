@@ -1,5 +1,6 @@
 """One carrier measured: what it carries, where it stands, how wide it is."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -43,7 +44,8 @@ within."""
 NARROW_HZ = 30e3
 """Occupied bandwidth up to which a set counts as one for speech."""
 
-_AROUND = 1.25  # channel over what stands out: the weaker sidebands beyond
+_WIDELY, _CLOSELY = 2.0, 1.25  # channel over what stands out
+_QUIET = 50.0  # power over noise, 17 dB, from which on the wider one does not slip by noise
 _SPEECH_BAND_HZ = (300.0, 3000.0)
 _PROGRAMME_BAND_HZ = (50.0, 15e3)
 _SAMPLES_PER_MARK = 80.0  # the filter rings for 20 at either end
@@ -51,13 +53,41 @@ _LOWEST = 0.05
 _BASEBAND_SHARE = 0.5  # of the channel
 
 
-def channel_of(extent: Extent, *, rate_hz: float, center_hz: float, width_hz: float | None) -> Span:
-    """Which channel to demodulate: what stands out and a quarter more, or the width asked for.
+def channel_of(
+    extent: Extent,
+    *,
+    rate_hz: float,
+    center_hz: float,
+    density: float,
+    width_hz: float | None = None,
+    others: Sequence[Extent] = (),
+) -> Span:
+    """Which channel to demodulate: the width asked for, or what stands out and as much again.
 
-    Never beyond what the take holds.
+    Rare swings reach beyond what stands out; where they leave the channel the phase slips. Where
+    that much noise would make it slip instead, only a quarter more is taken. A channel ends where
+    another signal begins, and never lies beyond what the take holds.
+
+    Parameters
+    ----------
+    extent : Extent
+    rate_hz, center_hz : float
+        Of the take, Hz.
+    density : float
+        Receiver noise, FS²/Hz.
+    width_hz : float, optional
+        Asked for, Hz.
+    others : sequence of Extent
+        The other signals in the take.
     """
     half_hz = max(extent.middle_hz - extent.low_hz, extent.high_hz - extent.middle_hz)
-    wanted_hz = width_hz or max(NARROWEST_HZ, 2.0 * _AROUND * half_hz)
+    wide_hz = max(NARROWEST_HZ, 2.0 * _WIDELY * half_hz)
+    if density * wide_hz * _QUIET > extent.power:
+        wide_hz = max(NARROWEST_HZ, 2.0 * _CLOSELY * half_hz)
+    for other in others:
+        apart_hz = max(other.low_hz - extent.middle_hz, extent.middle_hz - other.high_hz)
+        wide_hz = max(2.0 * half_hz, min(wide_hz, 2.0 * apart_hz))
+    wanted_hz = width_hz or wide_hz
     room_hz = 2.0 * (rate_hz / 2.0 - abs(extent.middle_hz - center_hz))
     width = min(wanted_hz, room_hz, widest_hz(rate_hz))
     return Span(low_hz=extent.middle_hz - width / 2.0, high_hz=extent.middle_hz + width / 2.0)
@@ -71,6 +101,7 @@ def measure_carrier(
     extent: Extent,
     peak: Peak | None,
     settings: CarrierSettings,
+    others: Sequence[Extent] = (),
 ) -> MeasuredCarrier | Unmeasured:
     """Measure one carrier in one pass over the take, in bounded memory.
 
@@ -87,12 +118,20 @@ def measure_carrier(
     peak : Peak or None
         The carrier's line, refined, where one was.
     settings : CarrierSettings
+    others : sequence of Extent
+        The other signals in the take.
     """
     rate_hz = spectrum.rate_hz
+    density = _density(spectrum, floor, extent)
     own = channel_of(
-        extent, rate_hz=rate_hz, center_hz=spectrum.center_hz, width_hz=settings.width_hz
+        extent,
+        rate_hz=rate_hz,
+        center_hz=spectrum.center_hz,
+        density=density,
+        width_hz=settings.width_hz,
+        others=others,
     )
-    heard = _listen(take, own, settings, density=_density(spectrum, floor, own))
+    heard = _listen(take, own, settings, density=density)
     if not heard.runs:
         return Unmeasured(why="the take is too short to cut a channel out of it; take more")
     on = on_times(heard.runs, noise_power=heard.noise_power, rate_hz=heard.rate_hz)
@@ -105,6 +144,7 @@ def measure_carrier(
             extent=extent,
             peak=peak,
             settings=replace(settings, width_hz=1.2 * _SAMPLES_PER_MARK / on.longest_s),
+            others=others,
         )
     if not on.runs:
         return Unmeasured(
@@ -129,14 +169,15 @@ def measure_carrier(
         noise_power=heard.noise_power,
     ).by(decided.kind)
     widths = heard.meter.result(heard.density, estimate.indicated_hz)
-    band = _band(settings, own, widths)
+    top_hz = _top_hz(own, extent, settings)
+    band = _band(settings, widths, top_hz=top_hz)
     course = frequency_course(on.runs) if parts else None
     began = on.keyed and on.runs[0].start_s - heard.runs[0].start_s > 2.0 * on.runs[0].step_s
     baseband: Baseband | None = None
     carried: Figures | None = None
     if parts and not extent.cut and decided.kind is not Kind.KEYED:
         mean_hz = estimate.indicated_hz - heard.zero_hz
-        baseband = _baseband(decided.kind, parts, heard, mean_hz=mean_hz, top_hz=_top_hz(own))
+        baseband = _baseband(decided.kind, parts, heard, mean_hz=mean_hz, top_hz=top_hz)
         parts.clear()  # large, and no longer needed
         carried = figures(
             baseband,
@@ -220,17 +261,22 @@ def _listen(take: Take, own: Span, settings: CarrierSettings, *, density: float)
     )
 
 
-def _top_hz(own: Span) -> float:
-    return _BASEBAND_SHARE * own.width_hz
+def _top_hz(own: Span, extent: Extent, settings: CarrierSettings) -> float:
+    """Up to where the baseband is kept: beyond what stands out lies noise, ever louder."""
+    if settings.width_hz is not None:
+        return _BASEBAND_SHARE * own.width_hz
+    half_hz = max(extent.middle_hz - extent.low_hz, extent.high_hz - extent.middle_hz)
+    close_hz = max(NARROWEST_HZ, 2.0 * _CLOSELY * half_hz)
+    return _BASEBAND_SHARE * min(own.width_hz, close_hz)
 
 
-def _band(settings: CarrierSettings, own: Span, widths: Widths) -> AudioBand:
+def _band(settings: CarrierSettings, widths: Widths, *, top_hz: float) -> AudioBand:
     occupied_hz = 0.0 if widths.occupied is None else widths.occupied.width_hz
     low_hz, high_hz = settings.audio_band_hz or (
         _SPEECH_BAND_HZ if occupied_hz <= NARROW_HZ else _PROGRAMME_BAND_HZ
     )
     return AudioBand(
-        low_hz=low_hz, high_hz=min(high_hz, _top_hz(own)), deemphasis_s=settings.deemphasis_s
+        low_hz=low_hz, high_hz=min(high_hz, top_hz), deemphasis_s=settings.deemphasis_s
     )
 
 
@@ -259,7 +305,7 @@ def _carson_hz(kind: Kind, carried: Figures | None) -> float | None:
     return carson_hz(peak_deviation_hz=carried.peak, audio_hz=highest_hz)
 
 
-def _density(spectrum: Spectrum, floor: Floor, own: Span) -> float:
+def _density(spectrum: Spectrum, floor: Floor, extent: Extent) -> float:
     """Receiver noise in the channel, FS²/Hz.
 
     Where one signal fills much of the span, the local floor beneath it is the signal's own: then
@@ -267,7 +313,8 @@ def _density(spectrum: Spectrum, floor: Floor, own: Span) -> float:
     """
     from scipy.special import gammaincinv
 
-    inside = (spectrum.frequencies_hz >= own.low_hz) & (spectrum.frequencies_hz <= own.high_hz)
+    f = spectrum.frequencies_hz
+    inside = (f >= extent.low_hz) & (f <= extent.high_hz)
     local = float(np.median(floor.density[inside] if inside.any() else floor.density))
     size = spectrum.psd.size
     usable = spectrum.psd[size // 10 : size - size // 10]

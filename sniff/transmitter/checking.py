@@ -7,7 +7,7 @@ from calib.correction import Correction
 from sniff.errors import SourceError
 from sniff.frontend import RailCount
 from sniff.model import Caution, IQBlock, Mark, Source, SourceInfo, Take
-from sniff.modulation.carrier import channel_of, measure_carrier
+from sniff.modulation.carrier import measure_carrier
 from sniff.modulation.extent import Extent
 from sniff.modulation.measured import MeasuredCarrier, Unmeasured
 from sniff.pipeline import CUT_SHORT, LookSettings
@@ -70,6 +70,7 @@ def check_transmitter(
         extent=signal,
         peak=sought.peak_of(signal),
         settings=request.settings,
+        others=(*sought.signals[1:], *sought.beside),
     )
     cautions = overload + watched.cautions()
     if isinstance(measured, Unmeasured):
@@ -83,7 +84,7 @@ def check_transmitter(
         u_center_hz=info.u_center_hz,
         observed_s=sought.take.seconds,
     )
-    result, more = _with_doubts(result, measured, signal, sought, request)
+    result, more = _with_doubts(result, measured, sought, request)
     return Transmitter(result=result, measured=measured, cautions=cautions + noted + more)
 
 
@@ -136,13 +137,11 @@ def _cut_words(signal: Extent, sought: Sought) -> str:
 def _with_doubts(
     result: CarrierResult,
     measured: MeasuredCarrier,
-    signal: Extent,
     sought: Sought,
     request: CarrierRequest,
 ) -> tuple[CarrierResult, tuple[Caution, ...]]:
     """Take back what a doubt about the signal as a whole forbids."""
     cautions: list[Caution] = []
-    spectrum = sought.view.spectrum
     if measured.decided.doubtful:
         text = (
             "amplitude and frequency move together, as when a second carrier stands in the same "
@@ -163,14 +162,9 @@ def _with_doubts(
         )
         text = "bandwidths and adjacent channels are not given: overload widens a signal"
         cautions.append(Caution(code="overload-widths", text=text))
-    own = channel_of(
-        signal,
-        rate_hz=spectrum.rate_hz,
-        center_hz=spectrum.center_hz,
-        width_hz=request.settings.width_hz,
-    )
-    if request.settings.width_hz is not None and own.width_hz < 0.999 * request.settings.width_hz:
-        text = f"the recording holds no more than {format_span(own.width_hz)} about the carrier"
+    asked_hz, own_hz = request.settings.width_hz, measured.channel.width_hz
+    if asked_hz is not None and own_hz < 0.999 * asked_hz:
+        text = f"the recording holds no more than {format_span(own_hz)} about the carrier"
         cautions.append(Caution(code="narrower", text=text))
     if any(each.lower_db is None or each.upper_db is None for each in measured.neighbours):
         text = "an adjacent channel lies beyond the edge of what was recorded"

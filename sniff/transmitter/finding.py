@@ -37,12 +37,15 @@ class Sought:
         Where it was searched in this tuning.
     signals : tuple of Extent
         In those windows, strongest first.
+    beside : tuple of Extent
+        All others of the take.
     """
 
     take: Take
     view: View
     windows: tuple[Window, ...]
     signals: tuple[Extent, ...]
+    beside: tuple[Extent, ...]
 
     @property
     def rivals(self) -> tuple[Extent, ...]:
@@ -202,12 +205,19 @@ def _sought(
     take = source.take(seconds=seconds, start_s=start_s)
     view = view_of(take, source.info, look, *windows)
     own_hz = [peak.indicated_hz for peak in view.peaks if _FALSE.intersection(peak.marks)]
+    found = extents(view.spectrum, view.floor, not_hz=own_hz)
     signals = tuple(
         signal
-        for signal in extents(view.spectrum, view.floor, not_hz=own_hz)
+        for signal in found
         if any(w.low_hz <= signal.middle_hz <= w.high_hz for w in windows)
     )
-    return Sought(take=take, view=view, windows=windows, signals=signals)
+    return Sought(
+        take=take,
+        view=view,
+        windows=windows,
+        signals=signals,
+        beside=tuple(signal for signal in found if signal not in signals),
+    )
 
 
 def _out_of_view(request: CarrierRequest, info: SourceInfo) -> str:

@@ -23,11 +23,13 @@ def tried(
     ]
     spectrum = estimate(blocks, SpectrumSettings(segment=4096))
     floor = noise_floor(spectrum)
+    signals = extents(spectrum, floor)
     return measure_carrier(
         MemoryTake(parts=tuple(blocks)),
         spectrum=spectrum,
         floor=floor,
-        extent=extents(spectrum, floor)[0],
+        extent=signals[0],
+        others=signals[1:],
         peak=None,
         settings=settings or CarrierSettings(),
     )
