@@ -123,6 +123,7 @@ def error_of(source: BenchSource, carrier_hz: float, clock: Correction) -> tuple
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(600)  # twenty seconds alone; not to be judged by a busy machine
 def test_the_true_carrier_lies_within_U_in_93_to_98_percent() -> None:  # noqa: N802
     errors, u = np.array([one_bench(seed) for seed in range(BENCHES)]).T
     within = np.mean(np.abs(errors) <= 2.0 * u)
