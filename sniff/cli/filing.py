@@ -120,6 +120,10 @@ def with_job(command: str, given: Mapping[str, Any]) -> dict[str, Any]:
         for picture in ("plot", "course"):
             if picture in given and given[picture] is None:
                 filled[picture] = stem.with_name(f"{stem.name}-{picture}.png")
+        if given.get("keep_iq"):
+            filled["keep_stem"] = work.job.recordings / stem.name
+    elif given.get("keep_iq"):
+        raise UsageError("--keep-iq is for a job; name it by --job DIR, or go to its folder")
     return filled
 
 
@@ -254,6 +258,8 @@ def recordings_in(data: Mapping[str, Any], given: Mapping[str, Any]) -> list[Pat
         names.append(str(given["sibling"]))
     if isinstance(result, dict) and data.get("command") == "record":
         names.extend(str(name) for name in result.get("files", ()))
+    if given.get("keep_stem") is not None:
+        names.append(f"{given['keep_stem']}.sigmf-meta")
     found = [path for name in names for path in _halves(Path(name))]
     return list(dict.fromkeys(found))
 

@@ -17,6 +17,11 @@ job_option = click.option(
 stage_option = click.option(
     "--stage", type=click.Choice(STAGES), help="Of the repair, for the job's report to pair."
 )
+keep_option = click.option(
+    "--keep-iq",
+    is_flag=True,
+    help="Keep the samples in the job, so that 'job redo' can measure them again.",
+)
 job_options = stack(
     job_option,
     click.option("--no-job", is_flag=True, help="File nothing, whatever folder this is."),

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shlex
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, redirect_stderr, redirect_stdout
@@ -24,6 +25,7 @@ from sniff.report.envelope import envelope
 from sniff.report.job_text import print_redone
 
 _LIVE_ONLY = ("gain", "bandwidth", "direct", "pad", "converter", "u_converter")
+_KEPT = re.compile(r"recordings/\d{8}T\d{6}Z-[a-z]+-[0-9a-f]{4}\.sigmf-meta")
 _WRITES = ("plot", "course", "csv", "record", "save", "soak", "out")
 
 
@@ -102,6 +104,8 @@ def _run_again(job: Job, reading: Reading) -> Any:
     with _in_folder(reading, job), redirect_stdout(out), redirect_stderr(err):
         try:
             context = command.make_context(words[0], words[1:])
+            if context.params.get("prove"):
+                raise _NotRedoneError("--prove retunes and steps the gain, which no recording can")
             context.params.update(_changed(context.params, job, reading, source))
             command.invoke(context)
         except click.exceptions.Exit:
@@ -118,16 +122,18 @@ def _run_again(job: Job, reading: Reading) -> Any:
 
 def _changed(params: Mapping[str, Any], job: Job, reading: Reading, source: str) -> dict[str, Any]:
     """Options that are not as they were typed: whence, by which clock, and whither."""
-    live = reading.data["source"].get("kind") == "dongle"
+    live = reading.data["source"].get("kind") != "recording" and not source.startswith("bench:")
     changed: dict[str, Any] = {
         "source": source,
         "job": Work(sheet=parse_sheet(reading.sheet, name="the sheet then"), folder=job.folder),
         "stage": None,
+        "keep_iq": False,
         "as_json": True,
         "quiet": True,
         **dict.fromkeys((word for word in _WRITES if word in params), None),
     }
-    if live:  # a recording of it has its own
+    if live:  # a recording of it has its own, and holds what was taken and no more
+        changed.update(seconds=None, start=0.0)
         changed.update({word: None for word in (*_LIVE_ONLY, "center", "rate") if word in params})
         changed.update({word: False for word in ("bias", "wait", "inverted") if word in params})
     clock = reading.data.get("clock")
@@ -144,10 +150,13 @@ def _source_of(job: Job, reading: Reading) -> str:
     source = reading.data.get("source")
     if reading.command == "record" or not isinstance(source, dict):
         raise _NotRedoneError("it is a recording itself, or has no source")
-    if source.get("kind") == "bench":
-        return str(source["name"])
+    files = reading.kept(FileKind.RECORDING)
     name = Path(str(source.get("name"))).name
-    kept = [file for file in reading.kept(FileKind.RECORDING) if file.name == name]
+    # Kept with --keep-iq it bears a name of the job's own; else it is the source that is named.
+    kept = [file for file in files if _KEPT.fullmatch(file.path)]
+    kept += [file for file in files if file.name == name]
+    if not kept and source.get("kind") == "bench":
+        return str(source["name"])
     if not kept:
         raise _NotRedoneError("it was measured live, without a recording to repeat it from")
     for file in _halves_of(kept[0], reading):

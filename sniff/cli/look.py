@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from sniff.cli.job_options import job_options
+from sniff.cli.job_options import job_options, keep_option
 from sniff.cli.options import (
     ahead_options,
     clock_options,
@@ -24,6 +24,7 @@ from sniff.cli.options import (
 @clock_options
 @output_options
 @job_options
+@keep_option
 @click.pass_context
 def look(ctx: click.Context, /, source: str, **given: Any) -> None:
     """What is on the air or on the loop: one Welch spectrum and its peaks.
@@ -54,10 +55,5 @@ def look(ctx: click.Context, /, source: str, **given: Any) -> None:
         else:
             take = opened_source.take(seconds=seconds, start_s=given["start"])
             seen = run(take, info, settings, correction)
-        code = show_look(
-            with_other_centers(seen, opened_source.info, noted),
-            opened_source.info,
-            correction,
-            given,
-        )
-    ctx.exit(code)
+        info = opened_source.info
+    ctx.exit(show_look(with_other_centers(seen, info, noted), info, correction, given))

@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from sniff.cli.job_options import job_options
+from sniff.cli.job_options import job_options, keep_option
 from sniff.cli.options import (
     FREQUENCY,
     TOLERANCE,
@@ -38,6 +38,7 @@ from sniff.cli.plan_options import plan_from, plan_options
 @clock_options
 @output_options
 @job_options
+@keep_option
 @click.pass_context
 def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
     """Are the expected lines there?  Each is said to be present, weak, off-frequency, unsteady,

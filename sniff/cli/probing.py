@@ -41,8 +41,7 @@ def probe_source(
         raise UsageError("--sibling and --sibling-carrier go together")
     board, info, correction = _board(source, plan, given)
     if given["sibling"] is not None:
-        # Rate, centre and datatype are the set's own; a sibling's raw recording would need others.
-        other = {**given, "center": None, "rate": None, "datatype": None, "plot": None}
+        other = _of_the_sibling(given["sibling"], given)
         sibling, _, _ = _board(given["sibling"], carry(plan, given["sibling_carrier"]), other)
         board = compare_with_sibling(board, sibling, placement_db=given["placement"])
         said = Caution(
@@ -52,6 +51,19 @@ def probe_source(
         )
         board = Board(result=board.result, looks=board.looks, cautions=(*board.cautions, said))
     return board, info, correction
+
+
+def _of_the_sibling(source: str, given: Mapping[str, Any]) -> dict[str, Any]:
+    """The options as they hold for the sibling; what is the set's own is left out."""
+    # A sibling's raw recording would need a rate, centre and datatype of its own.
+    own = ("center", "rate", "datatype", "plot", "keep_stem")
+    other = {**given, **dict.fromkeys(own)}
+    if source.partition(":")[0] in ("bench", "dongle"):
+        return other
+    # How long, and by which gain, was settled when it was recorded.
+    other.update(seconds=None, start=0.0, gain=None, bandwidth=None, direct=None)
+    other.update(bias=False, wait=False)
+    return other
 
 
 def show_board(

@@ -68,7 +68,7 @@ def record_from(source: str, given: Mapping[str, Any]) -> int:
             options["out"],
             rate_hz=info.rate_hz,
             datatype=receiver.info.datatype,
-            fields=_fields(receiver.info, ahead, correction, options),
+            fields=fields_of(receiver.info, ahead, options, correction),
             start_utc=info.start_utc,
             overwrite=options["overwrite"],
         )
@@ -163,11 +163,12 @@ def _heard_hz(air_hz: float, ahead: Ahead) -> float:
     return air_hz if ahead.converter is None else ahead.converter.behind(air_hz)
 
 
-def _fields(
-    info: SourceInfo, ahead: Ahead, correction: Correction, given: Mapping[str, Any]
+def fields_of(
+    info: SourceInfo, ahead: Ahead, given: Mapping[str, Any], correction: Correction | None = None
 ) -> dict[str, Any]:
+    """What the metadata tell beside the samples: receiver, what lies ahead of it, and the clock."""
     converter, asked_hz = ahead.converter, given["center"]
-    stated = {
+    stated: dict[str, Any] = {
         "requested_center_hz": None if asked_hz is None else _heard_hz(asked_hz, ahead),
         "gain_db": info.gain_db,
         "serial": info.serial,
@@ -178,10 +179,13 @@ def _fields(
         "inverted": None if converter is None else converter.inverted,
         "u_converter_hz": None if converter is None else converter.u_hz or None,
         "pad_db": ahead.pad_db or None,
-        "clock_ppm": correction.ppm,
-        "clock_u_ppm": correction.u_ppm,
-        "clock_origin": correction.origin,
     }
+    if correction is not None:
+        stated.update(
+            clock_ppm=correction.ppm,
+            clock_u_ppm=correction.u_ppm,
+            clock_origin=correction.origin,
+        )
     fields = {f"{EXTENSION}:{key}": value for key, value in stated.items() if value is not None}
     hardware = info.kind if info.serial is None else f"{info.kind} {info.serial}"
     return {"core:hw": hardware, **fields}

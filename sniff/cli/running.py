@@ -52,6 +52,10 @@ def opened(text: str, given: Mapping[str, Any]) -> Iterator[Source]:
         ),
     )
     try:
+        if given.get("keep_stem") is not None:
+            from sniff.cli.keeping import kept
+
+            source = kept(source, given)
         yield source
     finally:
         source.close()

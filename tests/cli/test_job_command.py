@@ -108,6 +108,17 @@ def test_another_carrier_is_another_set_without_the_jobs_sibling(
     assert lo["versus_sibling_db"] is None
 
 
+def test_the_siblings_recording_is_read_whole_whatever_the_set_is_asked(
+    run: Run, folder: Path
+) -> None:
+    """It was recorded at two tunings in turn, at a gain of its own."""
+    live = ("--from", "bench:tour-guide-deaf", "--rate", "256k", "--seconds", 0.3, *CLOCK)
+    answer = run("probe", *live, "--gain", 30, "--json")
+    assert answer.code in (0, 1), answer.err
+    (lo, *_) = json.loads(answer.out)["result"]["lines"]
+    assert lo["versus_sibling_db"] is not None
+
+
 def test_a_result_that_cannot_be_filed_is_printed_all_the_same(
     run: Run, folder: Path, shipped: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -289,3 +300,43 @@ def test_recordings_and_calibrations_are_filed(run: Run, folder: Path, shipped: 
     assert calibrate.command == "calibrate"
     assert run("job", "report").code == 0
     assert "reading 2:" in (folder / "report.html").read_text(encoding="utf-8")
+
+
+def test_a_live_measurement_keeps_its_samples_and_is_repeated_from_them(
+    run: Run, folder: Path
+) -> None:
+    """The bench is a live source; at this rate the LO and its crystal need two tunings."""
+    live = ("--from", "bench:tour-guide-deaf", "--rate", "256k", "--seconds", 0.3, *CLOCK)
+    filed = run("probe", *live, "--keep-iq", "--quiet")
+    assert filed.code in (0, 1), filed.err
+    (data,) = (folder / "recordings").glob("*.sigmf-data")
+    with open_job(folder).notebook() as notebook:
+        (reading,) = notebook.readings()
+    assert f"recordings/{data.name}" in [file.path for file in reading.files]
+    assert len(json.loads(data.with_suffix(".sigmf-meta").read_text())["captures"]) >= 2
+    assert "1 probe: the same" in run("job", "redo").out
+    data.unlink()
+    assert f"its recording {data.name} is missing" in run("job", "redo").out
+
+
+def test_samples_that_cannot_be_kept_cost_no_measurement(run: Run, folder: Path) -> None:
+    (folder / "recordings").rmdir()
+    live = ("--from", "bench:tour-guide-deaf", "--center", "83.5M", "--rate", "256k")
+    answer = run("look", *live, "--seconds", 0.1, "--keep-iq")
+    assert answer.code == 0
+    assert "Noise" in answer.out
+    assert "sniff: samples not kept: " in answer.err
+    with open_job(folder).notebook() as notebook:
+        assert notebook.counts() == (1, 0)
+
+
+def test_keeping_samples_needs_a_job_and_a_live_source(
+    run: Run, folder: Path, shipped: Path
+) -> None:
+    recording = shipped / "tour-guide-deaf.sigmf-meta"
+    answer = run("look", "--from", recording, "--keep-iq")
+    assert (answer.code, answer.out) == (2, "")
+    assert "a recording already" in answer.err
+    answer = run("look", "--from", recording, "--keep-iq", "--no-job")
+    assert answer.code == 2
+    assert "--keep-iq is for a job" in answer.err
