@@ -26,7 +26,7 @@ from sniff.report.job_text import print_redone
 
 _LIVE_ONLY = ("gain", "bandwidth", "direct", "pad", "converter", "u_converter")
 _KEPT = re.compile(r"recordings/\d{8}T\d{6}Z-[a-z]+-[0-9a-f]{4}\.sigmf-meta")
-_WRITES = ("plot", "course", "csv", "record", "save", "soak", "out")
+_WRITES = ("plot", "course", "csv", "record", "save", "audio")
 
 
 class _NotRedoneError(BenchError):
@@ -104,8 +104,7 @@ def _run_again(job: Job, reading: Reading) -> Any:
     with _in_folder(reading, job), redirect_stdout(out), redirect_stderr(err):
         try:
             context = command.make_context(words[0], words[1:])
-            if context.params.get("prove"):
-                raise _NotRedoneError("--prove retunes and steps the gain, which no recording can")
+            _refuse(context.params)
             context.params.update(_changed(context.params, job, reading, source))
             command.invoke(context)
         except click.exceptions.Exit:
@@ -118,6 +117,13 @@ def _run_again(job: Job, reading: Reading) -> Any:
         return json.loads(out.getvalue())["result"]
     except (ValueError, KeyError):
         raise _NotRedoneError(f"it told no result: {err.getvalue().strip()}") from None
+
+
+def _refuse(params: Mapping[str, Any]) -> None:
+    if params.get("prove"):
+        raise _NotRedoneError("--prove retunes and steps the gain, which no recording can")
+    if params.get("soak"):
+        raise _NotRedoneError("a soak is told of again from its own folder, not measured again")
 
 
 def _changed(params: Mapping[str, Any], job: Job, reading: Reading, source: str) -> dict[str, Any]:
