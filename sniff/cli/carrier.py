@@ -47,7 +47,13 @@ from sniff.cli.options import (
     show_default=True,
     help="Before SINAD and THD, and for --audio.",
 )
-@click.option("--x-db", type=click.FloatRange(3, 80), default=26.0, show_default=True)
+@click.option(
+    "--x-db",
+    type=click.FloatRange(3, 80),
+    default=26.0,
+    show_default=True,
+    help="How far below the carrier the width is read that stands beside the 99 % one.",
+)
 @click.option(
     "--adjacent",
     multiple=True,

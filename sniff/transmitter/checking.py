@@ -3,9 +3,11 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from calib.correction import Correction
 from sniff.errors import SourceError
-from sniff.frontend import RailCount
+from sniff.frontend import RailCount, coarse_caution
 from sniff.model import Caution, IQBlock, Mark, Source, SourceInfo, Take
 from sniff.modulation.carrier import measure_carrier
 from sniff.modulation.extent import Extent
@@ -40,13 +42,13 @@ def check_transmitter(
         source, request, look=look, correction=correction, seconds=seconds, start_s=start_s
     )
     info = source.info
-    overload = _overload(sought.take, info) if sought.view.overloaded else ()
+    front_end = _front_end(sought, info)
     if not sought.signals:
-        return _none_found(sought, request, overload)
+        return _none_found(sought, request, front_end)
     cut = next((signal for signal in sought.rivals if signal.cut), None)
     if cut is not None:
         result = _undecided(request, _cut_words(cut, sought), observed_s=sought.take.seconds)
-        return Transmitter(result=result, measured=None, cautions=overload)
+        return Transmitter(result=result, measured=None, cautions=front_end)
     carriers = seen_carriers(sought, correction)
     if len(carriers) > 1:
         listed = ", ".join(
@@ -59,7 +61,7 @@ def check_transmitter(
         )
         result = _undecided(request, why, observed_s=sought.take.seconds)
         return Transmitter(
-            result=replace(result, carriers=carriers), measured=None, cautions=overload
+            result=replace(result, carriers=carriers), measured=None, cautions=front_end
         )
     signal = sought.signals[0]
     watched = _Watched(sought.take)
@@ -72,7 +74,7 @@ def check_transmitter(
         settings=request.settings,
         others=(*sought.signals[1:], *sought.beside),
     )
-    cautions = overload + watched.cautions()
+    cautions = front_end + watched.cautions()
     if isinstance(measured, Unmeasured):
         result = _undecided(request, measured.why, observed_s=sought.take.seconds)
         result = replace(result, carriers=carriers)
@@ -184,12 +186,17 @@ def _with_doubts(
     return result, tuple(cautions)
 
 
-def _overload(take: Take, info: SourceInfo) -> tuple[Caution, ...]:
-    rails = RailCount(info.rail)
-    for block in take.blocks():
-        rails.push(block)
-    caution = rails.caution()
-    return () if caution is None else (caution,)
+def _front_end(sought: Sought, info: SourceInfo) -> tuple[Caution, ...]:
+    """Whether the converter had too much, or too little, to work with."""
+    noted: list[Caution | None] = []
+    if sought.view.overloaded:
+        rails = RailCount(info.rail)
+        for block in sought.take.blocks():
+            rails.push(block)
+        noted.append(rails.caution())
+    noise_power = float(np.median(sought.view.floor.density)) * sought.view.spectrum.rate_hz
+    noted.append(coarse_caution(info.datatype, noise_power=noise_power))
+    return tuple(caution for caution in noted if caution is not None)
 
 
 @dataclass(slots=True)
