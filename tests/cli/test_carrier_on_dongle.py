@@ -19,7 +19,7 @@ def test_a_carrier_is_tuned_beside_the_centre_and_judged_by_the_clock_given(
     answer = on_dongle(
         "carrier", "--json", "--from", "dongle", "--gain", "20.7", "--seconds", "0.3",
         "--channels", "97.097M+1M*6", "--tolerance", "50ppm", "--ppm", 30, "--u-ppm", 0.1, ppm=30,
-        tone_dbfs=-30, noise_dbfs=-55,
+        tone_dbfs=-30, noise_dbfs=-55, pace=0,
     )  # fmt: skip
     assert answer.code == 0, answer.err
     data = json.loads(answer.out)
