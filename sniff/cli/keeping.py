@@ -30,7 +30,7 @@ def kept(source: Source, given: Mapping[str, Any]) -> Source:
             given["keep_stem"],
             rate_hz=info.rate_hz,
             datatype=info.datatype,
-            fields=fields_of(info, ahead, given),
+            fields=fields_of(info, ahead, asked_hz=given["center"]),
             start_utc=info.start_utc,
         )
 

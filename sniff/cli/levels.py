@@ -44,7 +44,7 @@ def level_points(info: SourceInfo, given: Mapping[str, Any]) -> tuple[LevelPoint
 
 def calibrate_level(given: Mapping[str, Any]) -> int:
     """Tie a known level to what is indicated; returns the exit code."""
-    from sniff.cli.clocks import clock_for
+    from sniff.cli.clocks import clock_for, clock_store
     from sniff.cli.defaults import with_defaults
     from sniff.cli.filing import Filing, with_job
     from sniff.cli.running import look_settings, opened, say_unless_quiet, seconds_of
@@ -56,12 +56,11 @@ def calibrate_level(given: Mapping[str, Any]) -> int:
     source, options = with_defaults(given["source"], with_job("calibrate", given))
     if options["converter"] is not None:
         raise UsageError("a converter's gain would count as the dongle's; calibrate without")
-    options.update(plot=None, course=None, ppm=None, u_ppm=None, clock=options["save"])
+    known = options["save"] in clock_store().names()
+    clock = options["save"] if known else None
+    options.update(plot=None, course=None, ppm=None, u_ppm=None, clock=clock)
     with opened(source, options) as opened_source:
-        try:
-            correction, _ = clock_for(opened_source.info, options)
-        except UsageError:  # --save names a clock that is not there yet
-            correction, _ = clock_for(opened_source.info, {**options, "clock": None})
+        correction, _ = clock_for(opened_source.info, options)
         measured = measure_level(
             opened_source,
             options["at"],

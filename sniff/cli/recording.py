@@ -68,7 +68,9 @@ def record_from(source: str, given: Mapping[str, Any]) -> int:
             options["out"],
             rate_hz=info.rate_hz,
             datatype=receiver.info.datatype,
-            fields=fields_of(receiver.info, ahead, options, correction),
+            fields=fields_of(
+                receiver.info, ahead, asked_hz=options["center"], correction=correction
+            ),
             start_utc=info.start_utc,
             overwrite=options["overwrite"],
         )
@@ -164,10 +166,14 @@ def _heard_hz(air_hz: float, ahead: Ahead) -> float:
 
 
 def fields_of(
-    info: SourceInfo, ahead: Ahead, given: Mapping[str, Any], correction: Correction | None = None
+    info: SourceInfo,
+    ahead: Ahead,
+    *,
+    asked_hz: float | None = None,
+    correction: Correction | None = None,
 ) -> dict[str, Any]:
     """What the metadata tell beside the samples: receiver, what lies ahead of it, and the clock."""
-    converter, asked_hz = ahead.converter, given["center"]
+    converter = ahead.converter
     stated: dict[str, Any] = {
         "requested_center_hz": None if asked_hz is None else _heard_hz(asked_hz, ahead),
         "gain_db": info.gain_db,

@@ -13,6 +13,7 @@ from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
 from sniff.cli.filing import Work, with_job
 from sniff.cli.plan_options import plan_from
+from sniff.cli.recording import fields_of
 from sniff.cli.running import opened, say_unless_quiet
 from sniff.cli.tapfiles import read_control
 from sniff.errors import SourceError, UsageError
@@ -24,9 +25,10 @@ from sniff.live.memory import Memory
 from sniff.live.nouns import LiveLine
 from sniff.live.runner import Runner
 from sniff.live.server import Hello, Page
-from sniff.model import IQBlock, Source, SourceInfo
+from sniff.model import IQBlock, Source
 from sniff.probe import search_half_width_hz
 from sniff.report.look_text import clock_words
+from sniff.sources.ahead import as_received
 from sniff.sources.recording.datatypes import find_datatype
 from sniff.superhet.expected import Expected, expected_lines
 from sniff.superhet.plan import Plan, Role, carry
@@ -67,7 +69,7 @@ def serve(source: str, given: Mapping[str, Any]) -> int:
                 memory_s=MEMORY_S,
             ),
             diary=Diary(place.file if place.work.job is not None else None),
-            keep=place.keeper(info) if place.folder is not None else None,
+            keep=place.keeper(bench, correction) if place.folder is not None else None,
             photo=place.photo if place.folder is not None else None,
         )
         _run(page, bench, lines, correction, options)
@@ -84,11 +86,12 @@ def _run(
     import uvicorn
 
     info = bench.info
+    receiver, ahead = as_received(bench)
     control = None if options["control"] is None else read_control(options["control"])
     runner = Runner(
         bench,
         Engine(lines, info=info, correction=correction, control=control),
-        Memory(find_datatype(info.datatype), seconds=MEMORY_S),
+        Memory(find_datatype(receiver.info.datatype), seconds=MEMORY_S, ahead=ahead),
         page,
         paced=info.kind != "dongle",
     )
@@ -224,19 +227,20 @@ class _Place:
         self._stage = None if options["stage"] is None else Stage(options["stage"])
         self._in_job = options["out"] is None and self.work.job is not None
 
-    def keeper(self, info: SourceInfo) -> Callable[[Sequence[IQBlock]], Path]:
-        """Writes blocks as a SigMF recording."""
+    def keeper(self, source: Source, correction: Correction) -> Callable[[Sequence[IQBlock]], Path]:
+        """Writes blocks, as the receiver sent them, as a SigMF recording."""
         from sniff.sources.recording.write import captures_of, write_sigmf
 
         def keep(blocks: Sequence[IQBlock]) -> Path:
             stem = self._room("recordings") / f"page-{_moment()}"
-            fields = {} if info.serial is None else {"sniff:serial": info.serial}
+            receiver, ahead = as_received(source)
+            info = receiver.info  # with the gain as it is now
             return write_sigmf(
                 stem,
                 captures_of(blocks, start_utc=info.start_utc),
                 rate_hz=info.rate_hz,
                 datatype=info.datatype,
-                fields=fields,
+                fields=fields_of(info, ahead, correction=correction),
             )
 
         return keep

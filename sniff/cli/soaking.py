@@ -13,6 +13,7 @@ from calib.correction import Correction
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
 from sniff.cli.filing import Filing, in_job, with_job
+from sniff.cli.recording import fields_of
 from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
 from sniff.cli.watching import EXITS, check_resolution, line_of, place_of, tuned, until
 from sniff.errors import UsageError
@@ -27,8 +28,8 @@ from sniff.soak.nouns import Kept, Run, Setup
 from sniff.soak.running import ROW_S, Ended, soak
 from sniff.soak.summary import SoakResult, soak_rate, summarize
 from sniff.soak.writing import RunWriter
+from sniff.sources.ahead import as_received
 from sniff.sources.recording.live import LiveRecorder
-from sniff.sources.recording.sigmf_metadata import EXTENSION
 from sniff.sureness import HOUR_S, RatePerHour, rate_per_hour
 from sniff.units import parse_duration
 from sniff.watch.nouns import Dropout, Instant, Row, WatchSettings
@@ -111,7 +112,9 @@ def _run(
             writer = RunWriter(connection, setup, run, folder / NOTEBOOK)
             room = Room() if given["keep"] is None else replace(Room(), total_bytes=given["keep"])
             keeper = Keeper(
-                _recorders(folder, info, correction), room, used_bytes=read(folder).recording_bytes
+                _recorders(folder, opened_source, correction),
+                room,
+                used_bytes=read(folder).recording_bytes,
             )
             ended = _soak(opened_source, watcher, writer, keeper, correction, given, most=most)
         info = opened_source.info
@@ -196,21 +199,20 @@ def _joined(rows: list[Row]) -> Row:
 
 
 def _recorders(
-    folder: Path, info: SourceInfo, correction: Correction
+    folder: Path, source: Source, correction: Correction
 ) -> Callable[[str], LiveRecorder]:
-    fields = {
-        f"{EXTENSION}:{key}": value
-        for key, value in _about(info, correction).items()
-        if value is not None and key != "source"
-    }
+    receiver, ahead = as_received(source)
+    info = receiver.info
+    fields = fields_of(info, ahead, correction=correction)
 
     def make(name: str) -> LiveRecorder:
         return LiveRecorder(
             folder / name,
             rate_hz=info.rate_hz,
             datatype=info.datatype,
-            fields={"core:hw": info.kind, **fields},
+            fields=fields,
             start_utc=info.start_utc,
+            ahead=ahead,
         )
 
     return make

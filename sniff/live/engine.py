@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calib.correction import Correction
-from sniff.live.nouns import Frame, LiveLine
+from sniff.live.nouns import Frame, LiveLine, LiveRow
 from sniff.live.rows import RowKeeper
 from sniff.live.scope import Scope, ScopeView, bins_for
 from sniff.model import IQBlock, SourceInfo
@@ -78,7 +78,10 @@ class Engine:
         self._info = info
         self._control = control or {}
         self._correction = correction
-        self._keepers = [RowKeeper(number, line, correction) for number, line in enumerate(lines)]
+        self._keepers = [
+            RowKeeper(number, line, correction, u_center_hz=info.u_center_hz)
+            for number, line in enumerate(lines)
+        ]
         self._there: list[bool | None] = [None] * len(lines)
         self._scope: Scope | None = None
         self._view = ScopeView()
@@ -132,6 +135,10 @@ class Engine:
                 self._there[number] = there
         return Step(frame=self._frame(block, hurry=bool(events)), events=tuple(events))
 
+    def rows(self) -> tuple[LiveRow, ...]:
+        """The board as it is now."""
+        return tuple(keeper.row() for keeper in self._keepers)
+
     def tap(self, tap: Tap, *, row: int) -> None:
         """Note a provocation of the set while a line was watched."""
         self._taps[row].append(tap)
@@ -177,5 +184,5 @@ class Engine:
             step_hz=0.0 if picture is None else picture.step_hz,
             levels=nothing if picture is None else picture.levels,
             hold=None if picture is None else picture.hold,
-            rows=tuple(keeper.row() for keeper in self._keepers),
+            rows=self.rows(),
         )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sniff.model import IQBlock
+from sniff.sources.ahead import NOTHING_AHEAD, Ahead, as_heard
 from sniff.sources.recording.datatypes import Bytes, Datatype
 
 MOST_BYTES = 300_000_000
@@ -30,13 +31,16 @@ class Memory:
     Parameters
     ----------
     datatype : Datatype
-        Of the source.
+        Of the receiver.
+    ahead : Ahead
+        What the blocks to come were taken back through: they are kept as the receiver sent them.
     seconds : float
         How much is wanted at the most; less when that would take more than 300 MB.
     """
 
-    def __init__(self, datatype: Datatype, *, seconds: float) -> None:
+    def __init__(self, datatype: Datatype, *, seconds: float, ahead: Ahead = NOTHING_AHEAD) -> None:
         self._datatype = datatype
+        self._ahead = ahead
         self._seconds = seconds
         self._ring: deque[_Stored] = deque()
         self._bytes = 0
@@ -50,6 +54,7 @@ class Memory:
 
     def push(self, block: IQBlock) -> None:
         """Take in a block, and let go of what is too old."""
+        block = as_heard(block, self._ahead)
         native = self._datatype.from_complex64(block.samples)
         self._ring.append(
             _Stored(
@@ -66,7 +71,7 @@ class Memory:
             self._bytes -= self._ring.popleft().native.size
 
     def last(self, seconds: float) -> list[IQBlock]:
-        """The blocks of the last seconds, the oldest first."""
+        """The blocks of the last seconds as the receiver sent them, the oldest first."""
         if not self._ring:
             return []
         newest = self._ring[-1]

@@ -11,9 +11,10 @@ from sniff.board import LineState
 from sniff.errors import UsageError
 from sniff.live.nouns import STRIP_S, UNOBSERVED, LiveLine, LiveRow
 from sniff.model import IQBlock
-from sniff.units import format_db, format_error, format_frequency, format_span
+from sniff.units import format_db, format_dbfs, format_error, format_frequency, format_span, to_db
 from sniff.verdict import Outcome, decide
 from sniff.watch.nouns import Dropout, Row, WatchSettings
+from sniff.watch.presence import GONE_BELOW
 from sniff.watch.watcher import Watcher
 
 ROW_S = 1.0
@@ -22,6 +23,7 @@ WEAK_DB = 10.0
 UNSTEADY_S = 10.0
 """So long after a drop-out a line still counts as unsteady."""
 _AVERAGED_ROWS = 5
+_LEAST_U_HZ = 0.01  # rows that agree by chance must not claim to be exact
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,9 +42,14 @@ class RowKeeper:
     number : int
     line : LiveLine
     correction : Correction
+    u_center_hz : float
+        Standard uncertainty (k = 1) of the indicated centre, Hz.
     """
 
-    def __init__(self, number: int, line: LiveLine, correction: Correction) -> None:
+    def __init__(
+        self, number: int, line: LiveLine, correction: Correction, *, u_center_hz: float
+    ) -> None:
+        self._u_center_hz = u_center_hz
         self._number = number
         self._line = line
         self._correction = correction
@@ -147,9 +154,15 @@ class RowKeeper:
             return LineState.OUT_OF_VIEW, self._why_unseen
         now = self._watcher.now
         if now.there is None:
-            return LineState.ABSENT, "not seen since the tuning was changed"
+            seen_dbfs = self._watcher.would_see_dbfs
+            if seen_dbfs is None:
+                return LineState.ABSENT, "not seen yet; it is being looked for"
+            return LineState.ABSENT, f"one of {format_dbfs(seen_dbfs)} would have been seen"
         if not now.there:
-            return LineState.ABSENT, "it is gone"
+            if self._best_dbfs is None:
+                return LineState.ABSENT, "it is gone"
+            seen_dbfs = self._best_dbfs + to_db(GONE_BELOW)
+            return LineState.ABSENT, f"it is gone: below {format_dbfs(seen_dbfs)}"
         if now.dropouts and self._last_s is not None and now.time_s - self._last_s < UNSTEADY_S:
             return LineState.UNSTEADY, f"it dropped out in the last {UNSTEADY_S:g} s"
         reading = self._reading()
@@ -187,7 +200,9 @@ class RowKeeper:
             return None
         # One second alone tells no scatter: what its length resolves stands for it.
         u_hz = float(values.std(ddof=1)) / sqrt(values.size) if values.size > 1 else 1.0 / ROW_S
-        reading = self._correction.apply(float(values.mean()), hypot(u_hz, 0.01))
+        reading = self._correction.apply(
+            float(values.mean()), hypot(u_hz, _LEAST_U_HZ, self._u_center_hz)
+        )
         return _Reading(frequency_hz=reading.value_hz, expanded_hz=reading.expanded_hz())
 
     def _strip(self) -> tuple[int, ...]:

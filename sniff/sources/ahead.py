@@ -55,6 +55,20 @@ def as_received(source: Source) -> tuple[Source, Ahead]:
     return source, NOTHING_AHEAD
 
 
+def as_heard(block: IQBlock, ahead: Ahead) -> IQBlock:
+    """A block of an `AheadSource` as the receiver sent it: the way back."""
+    if ahead == NOTHING_AHEAD:
+        return block
+    samples, center_hz = block.samples, block.center_hz
+    if ahead.converter is not None:
+        center_hz = ahead.converter.behind(center_hz)
+        if ahead.converter.inverted:
+            samples = samples.conj()
+    if ahead.pad_db != 0:
+        samples = samples / np.float32(10.0 ** (ahead.pad_db / 20.0))
+    return IQBlock(samples=samples, rate_hz=block.rate_hz, center_hz=center_hz, index=block.index)
+
+
 class AheadSource:
     """A source with a converter or a pad ahead of it; obeys `sniff.model.Source`.
 

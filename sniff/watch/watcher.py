@@ -120,6 +120,11 @@ class Watcher:
         )
 
     @property
+    def would_see_dbfs(self) -> float | None:
+        """Level at which a line that was looked for in vain would have been seen, dBFS."""
+        return self._would_see_dbfs
+
+    @property
     def trace(self) -> Trace | None:
         """The line against time so far; None while it was not found."""
         return None if self._follower is None else self._follower.tracer.trace()

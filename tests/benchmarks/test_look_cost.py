@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.benchmarks.peak import peak_bytes
+
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(300)]
 
 RATE_HZ = 2.4e6
@@ -22,16 +24,6 @@ from scipy import signal
 raw = np.fromfile(sys.argv[1], np.uint8).astype(np.float32)
 samples = ((raw - 127.5) / 127.5).view(np.complex64)
 signal.welch(samples, 2.4e6, "hann", 4096, 2048, return_onesided=False, detrend=False)
-"""
-PEAK = """
-import sys
-sys.argv = ["sniff", *sys.argv[1:]]
-from sniff.cli import main
-try: main()
-except SystemExit: pass
-# Not getrusage: its figure is inherited from the process that started this one.
-with open("/proc/self/status") as status:
-    print(next(line for line in status if line.startswith("VmHWM")).split()[1], file=sys.stderr)
 """
 
 
@@ -96,16 +88,8 @@ def test_memory_does_not_grow_with_the_length(
     with longer.open("wb") as file:
         for _ in range(4):
             file.write(recording.read_bytes())
-    peaks = []
-    for path in (recording, longer):
-        done = subprocess.run(
-            # With short segments even the shorter file is many stretches of the zoom.
-            [sys.executable, "-c", PEAK, *map(str, look_at(path)), "--rbw", "14k"],
-            check=True,
-            capture_output=True,
-            text=True,
-        )
-        peaks.append(int(done.stderr.split()[-1]) * 1024)
+    # With short segments even the shorter file is many stretches of the zoom.
+    peaks = [peak_bytes(*look_at(path), "--rbw", "14k") for path in (recording, longer)]
     with capsys.disabled():
         print(
             f"\npeak memory of a look: {peaks[0] / MEGABYTE:.0f} MiB for 48 MB, "

@@ -17,7 +17,8 @@ from websockets.sync.client import connect
 
 from sniff.live.packing import HEADER
 from sniff.sources.opening import open_source
-from tests.live.conftest import ARGUMENTS, QUIETLY
+from tests.browsing import ARGUMENTS
+from tests.live.conftest import QUIETLY
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(200)]
 

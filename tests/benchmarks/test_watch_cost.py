@@ -9,6 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.benchmarks.peak import peak_bytes
+
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(300)]
 
 RATE_HZ = 2.4e6
@@ -27,16 +29,6 @@ with open(sys.argv[1], "rb") as file:
         parts = (np.frombuffer(raw, np.uint8).astype(np.float32) - 127.5) / 127.5
         samples = parts.view(np.complex64)
         signal.upfirdn(taps, samples * turn[: samples.size], 1, 25)
-"""
-PEAK = """
-import sys
-sys.argv = ["sniff", *sys.argv[1:]]
-from sniff.cli import main
-try: main()
-except SystemExit: pass
-# Not getrusage: its figure is inherited from the process that started this one.
-with open("/proc/self/status") as status:
-    print(next(line for line in status if line.startswith("VmHWM")).split()[1], file=sys.stderr)
 """
 
 
@@ -113,15 +105,7 @@ def test_memory_does_not_grow_with_the_length(
     with longer.open("wb") as file:
         for _ in range(2):
             file.write(recording.read_bytes())
-    peaks = []
-    for path in (recording, longer):
-        done = subprocess.run(
-            [sys.executable, "-c", PEAK, *map(str, watch(path))],
-            capture_output=True,
-            text=True,
-            check=True,
-        )
-        peaks.append(int(done.stderr.split()[-1]) * 1024)
+    peaks = [peak_bytes(*watch(path)) for path in (recording, longer)]
     with capsys.disabled():
         print(f"\npeak memory {peaks[0] / MEGABYTE:.0f} and {peaks[1] / MEGABYTE:.0f} MiB")
     assert max(peaks) < 300 * MEGABYTE

@@ -48,6 +48,21 @@ def test_a_soak_is_begun_and_gone_on_with_and_told_of(run: Run, bench: str, tmp_
     assert result["kinds"] == {"break": 32}
 
 
+def test_its_samples_are_the_receivers_own_whatever_lies_ahead(
+    run: Run, bench: str, tmp_path: Path
+) -> None:
+    """The scene's line, -40 dBFS at the receiver, stands 20 dB higher ahead of a pad of 20 dB."""
+    folder = tmp_path / "soak"
+    words = ("watch", "--from", bench, *LINE, *CLOCK, "--seconds", 2, "--pad", "20dB", "--quiet")
+    run(*words, "--soak", folder)
+    first = min(folder.glob("*.sigmf-meta"))
+    told = json.loads(first.read_text())["global"]
+    assert (told["core:datatype"], told["sniff:pad_db"]) == ("cu8", 20.0)
+    peaks = result_of(run("look", "--from", first, *CLOCK, "--json"))["peaks"]
+    line = min(peaks, key=lambda peak: abs(peak["frequency_hz"] - 83.6e6))
+    assert line["level_dbfs"] == pytest.approx(-20.0, abs=1.5)
+
+
 def test_a_soak_after_the_repair_is_judged_against_the_one_before(
     run: Run, bench: str, tmp_path: Path, shipped: Path
 ) -> None:

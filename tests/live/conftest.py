@@ -2,7 +2,6 @@
 
 import os
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -10,10 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
 
-# Background networking off: this browser must not speak to anyone but the page.
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"]
+from tests.browsing import browser
+
+__all__ = ["browser"]
+
 PLAN = ("--carrier", "72.9M", "--if", "10.7M", "--side", "high", "--multiplier", "3")
 QUIETLY = ("--no-browser", "--quiet")
 CLOCK = ("--tolerance", "50ppm", "--ppm", "31", "--u-ppm", "0.5")
@@ -57,14 +57,3 @@ def served(tmp_path: Path, *words: str, job: Path | None = None) -> Iterator[Ser
 @pytest.fixture
 def page_of_deaf(tmp_path: Path) -> Iterator[Served]:
     yield from served(tmp_path)
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    path = shutil.which("chromium")
-    if path is None:
-        pytest.skip("no chromium: apt-get install chromium")
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
-        yield opened
-        opened.close()

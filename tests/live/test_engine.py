@@ -2,6 +2,7 @@
 
 import asyncio
 from contextlib import suppress
+from dataclasses import replace
 from struct import unpack_from
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calib.correction import Correction
+from calib.correction import Converter, Correction
 from sniff.board import LineState
 from sniff.errors import UsageError
 from sniff.live.commands import MOST_BYTES, Tune, parse_command
@@ -20,10 +21,11 @@ from sniff.live.nouns import Frame, LiveLine
 from sniff.live.packing import HEADER, pack_frame
 from sniff.live.scope import FLOOR_DBFS, STEP_DB, bins_for
 from sniff.model import IQBlock
+from sniff.sources.ahead import Ahead
 from sniff.sources.bench import open_bench
 from sniff.sources.recording.datatypes import find_datatype
 from sniff.superhet.expected import expected_lines
-from sniff.superhet.plan import Plan, Side
+from sniff.superhet.plan import Plan, Role, Side
 from sniff.units import parse_tolerance
 
 PLAN = Plan(
@@ -171,6 +173,54 @@ def test_a_later_viewer_is_told_what_lasts_and_a_phone_no_link() -> None:
         assert list(hub.join(local=False).events) == ["hello 2"]
 
     asyncio.run(look())
+
+
+def test_what_lies_ahead_is_taken_out_of_what_is_kept() -> None:
+    """A pad of 20 dB and an inverting converter: the receiver's own codes and centre again."""
+    rng = np.random.default_rng(5)
+    datatype = find_datatype("cu8")
+    native = rng.integers(0, 256, 2 * 5_000, dtype=np.uint8)
+    sent = datatype.to_complex64(native)
+    ahead = Ahead(converter=Converter(shift_hz=125e6, inverted=True), pad_db=20.0)
+    memory = Memory(datatype, seconds=1.0, ahead=ahead)
+    on_air = IQBlock(
+        samples=(10.0 * sent.conj()).astype(np.complex64),
+        rate_hz=100e3,
+        center_hz=44e6,
+        index=700,
+    )
+    memory.push(on_air)
+    (kept,) = memory.last(1.0)
+    assert kept.center_hz == 125e6 - 44e6
+    assert np.array_equal(datatype.from_complex64(kept.samples), native)
+
+
+def test_the_doubt_about_the_tuners_centre_is_in_u() -> None:
+    source = open_bench("tour-guide-mended", center_hz=83.5e6, rate_hz=1.024e6)
+    line = next(line for line in expected_lines(PLAN) if line.role is Role.LO)
+    u_hz = []
+    for center_hz in (0.0, 300.0):
+        info = replace(source.info, u_center_hz=center_hz)
+        engine = Engine([LiveLine(expected=line, window_hz=5e3)], info=info, correction=CLOCK)
+        for block in source.stream(seconds=3.0):
+            engine.push(block)
+        (row,) = engine.rows()
+        assert row.expanded_hz is not None
+        u_hz.append(row.expanded_hz / 2.0)
+    source.close()
+    assert u_hz[1] == pytest.approx(np.hypot(u_hz[0], 300.0), rel=0.05)
+
+
+def test_a_line_that_is_not_there_comes_with_the_level_at_which_one_would_be_seen() -> None:
+    source = open_bench("tour-guide-dead", center_hz=83.5e6, rate_hz=1.024e6)
+    line = next(line for line in expected_lines(PLAN) if line.role is Role.LO)
+    engine = Engine([LiveLine(expected=line, window_hz=5e3)], info=source.info, correction=CLOCK)
+    for block in source.stream(seconds=3.0):
+        engine.push(block)
+    source.close()
+    (row,) = engine.rows()
+    assert row.state is LineState.ABSENT
+    assert "would have been seen" in row.why
 
 
 def test_the_memory_gives_back_the_last_seconds_bit_by_bit() -> None:

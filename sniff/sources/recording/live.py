@@ -18,6 +18,7 @@ from typing import Any, BinaryIO
 from sniff import __version__
 from sniff.errors import UsageError
 from sniff.model import IQBlock
+from sniff.sources.ahead import NOTHING_AHEAD, Ahead, as_heard
 from sniff.sources.recording.datatypes import Datatype, find_datatype
 from sniff.sources.recording.sigmf_metadata import EXTENSION
 from sniff.sources.recording.target import check_room, is_taken, pair_of
@@ -60,6 +61,8 @@ class LiveRecorder:
         Time of the source's sample 0, aware.
     overwrite : bool
         Replace a recording of that name, when the new one is whole.
+    ahead : Ahead
+        What the blocks to come were taken back through; they are written as the receiver sent them.
 
     Raises
     ------
@@ -79,6 +82,7 @@ class LiveRecorder:
         fields: Mapping[str, Any],
         start_utc: datetime | None,
         overwrite: bool = False,
+        ahead: Ahead = NOTHING_AHEAD,
     ) -> None:
         self._target = pair_of(stem)
         self._replaces = is_taken(self._target)
@@ -91,6 +95,7 @@ class LiveRecorder:
                 f"{self._pair[1]}: was left by a recorder that was stopped; look at it, then "
                 "rename or remove it and its data"
             )
+        self._ahead = ahead
         self._rate_hz = rate_hz
         self._datatype: Datatype = find_datatype(datatype)
         self._fields = dict(fields)
@@ -160,6 +165,7 @@ class LiveRecorder:
         SourceError
             When the disk refuses or is nearly full; what was written stays whole.
         """
+        block = as_heard(block, self._ahead)
         kept = self._kept
         if kept.next != (block.center_hz, block.index):
             self._captures.append(self._capture(block))

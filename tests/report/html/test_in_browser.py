@@ -3,34 +3,24 @@
 import re
 import shutil
 import subprocess
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from sniff.job.entries import Note, NoteKind, Stage
 from sniff.job.folder import Job
 from sniff.report.html import View
+from tests.browsing import browser
 from tests.report.html.conftest import STARTED, Filed, board, line, watch
 from tests.report.html.test_view import picture
 from tests.values.report import A4_MM, GRAY_ON_WHITE, LEAST_CONTRAST, LETTER_MM
 
-# Background networking off: this browser must not speak to anyone.
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"]
+__all__ = ["browser"]
+
 PT_PER_MM = 72.0 / 25.4
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    path = shutil.which("chromium")
-    if path is None:
-        pytest.skip("no chromium: apt-get install chromium")
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
-        yield opened
-        opened.close()
 
 
 @pytest.fixture
