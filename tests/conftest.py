@@ -1,8 +1,15 @@
 """In CI a skipped test is a failure: a green run must have run everything."""
 
 import os
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pytest
+
+from tests.browsing import ARGUMENTS, chromium
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 
 @pytest.hookimpl(trylast=True)
@@ -10,3 +17,19 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     if os.environ.get("CI") and reporter is not None and reporter.stats.get("skipped"):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture(scope="module")
+def browser() -> "Iterator[Browser]":
+    """Debian's Chromium without a window.
+
+    For one module at a time: while it is open its loop is the thread's running one, and nothing
+    else that is asynchronous can run there, a second such browser neither.
+    """
+    path = chromium()
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
+        yield opened
+        opened.close()

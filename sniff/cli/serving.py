@@ -25,6 +25,7 @@ from sniff.live.memory import Memory
 from sniff.live.nouns import LiveLine
 from sniff.live.runner import Runner
 from sniff.live.server import Hello, Page
+from sniff.live.telling import Teller
 from sniff.model import IQBlock, Source
 from sniff.probe import search_half_width_hz
 from sniff.report.look_text import clock_words
@@ -59,28 +60,24 @@ def serve(source: str, given: Mapping[str, Any]) -> int:
         place = _Place(options)
         cautions = (*info.cautions, *noted)
         say_unless_quiet(cautions, options)
-        page = Page(
-            hello=Hello(
-                source=info.name,
-                clock=clock_words(correction),
-                cautions=tuple(caution.text for caution in cautions),
-                tools={by.value: words for by, words in IN_WORDS.items()},
-                keeps=place.folder is not None,
-                memory_s=MEMORY_S,
-            ),
-            diary=Diary(place.file if place.work.job is not None else None),
-            keep=place.keeper(bench, correction) if place.folder is not None else None,
-            photo=place.photo if place.folder is not None else None,
+        hello = Hello(
+            source=info.name,
+            clock=clock_words(correction),
+            cautions=tuple(caution.text for caution in cautions),
+            tools={by.value: words for by, words in IN_WORDS.items()},
+            keeps=place.folder is not None,
+            memory_s=MEMORY_S,
         )
-        _run(page, bench, lines, correction, options)
+        _run(hello, bench, lines, correction, place, options)
     return 0
 
 
 def _run(
-    page: Page,
+    hello: Hello,
     bench: Source,
     lines: Sequence[LiveLine],
     correction: Correction,
+    place: "_Place",
     options: Mapping[str, Any],
 ) -> None:
     import uvicorn
@@ -88,18 +85,29 @@ def _run(
     info = bench.info
     receiver, ahead = as_received(bench)
     control = None if options["control"] is None else read_control(options["control"])
+    teller = Teller(
+        [line.expected.name for line in lines],
+        Diary(place.file if place.work.job is not None else None),
+    )
     runner = Runner(
         bench,
         Engine(lines, info=info, correction=correction, control=control),
         Memory(find_datatype(receiver.info.datatype), seconds=MEMORY_S, ahead=ahead),
-        page,
+        teller,
         paced=info.kind != "dongle",
     )
     listening = _listen("0.0.0.0" if options["share"] else "127.0.0.1", options["port"])
     port = listening.getsockname()[1]
     doors = Doors(port=port, shared_host=_own_address() if options["share"] else None)
-    names = [line.expected.name for line in lines]
-    application = Guard(page.application(runner, doors, names), doors=doors)
+    page = Page(
+        hello=hello,
+        teller=teller,
+        runner=runner,
+        doors=doors,
+        keep=place.keeper(bench, correction) if place.folder is not None else None,
+        photo=place.photo if place.folder is not None else None,
+    )
+    application = Guard(page.application(), doors=doors)
     address = f"http://127.0.0.1:{port}/"
     click.echo(f"The line board is at {address}  (Ctrl-C ends it)")
     if doors.shared_host is not None:

@@ -3,9 +3,7 @@
 import asyncio
 import contextlib
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from datetime import datetime, timezone
 from importlib.resources import files
 from io import BytesIO
 from pathlib import Path
@@ -16,17 +14,15 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from sniff.errors import UsageError
+from sniff.errors import BenchError, UsageError
 from sniff.live.commands import Invite, Keep, Mark, Note, TapAsked, parse_command
-from sniff.live.diary import Diary, Entry
-from sniff.live.engine import LineEvent
 from sniff.live.guard import Doors
-from sniff.live.hub import Hub, Viewer
-from sniff.live.nouns import Frame
-from sniff.live.packing import pack_frame, pack_rows, text
-from sniff.live.runner import Runner, SourceState
+from sniff.live.hub import Viewer
+from sniff.live.packing import text
+from sniff.live.runner import Runner
+from sniff.live.telling import Teller
 from sniff.model import IQBlock
-from sniff.taps.nouns import IN_WORDS, TapResult
+from sniff.taps.nouns import IN_WORDS
 from sniff.units import format_seconds
 
 MOST_PHOTO_BYTES = 6_000_000
@@ -69,13 +65,15 @@ class Hello:
 
 
 class Page:
-    """The live page's server side: between the measuring thread and the open pages.
+    """What the open pages are given, and what they ask.
 
     Parameters
     ----------
     hello : Hello
-    diary : Diary
-        Where marks, notes and what was kept are written down.
+    teller : Teller
+        Where the measuring thread tells what happens.
+    runner : Runner
+    doors : Doors
     keep : callable or None
         Writes blocks as a recording and returns its path; None when there is no place.
     photo : callable or None
@@ -86,32 +84,22 @@ class Page:
         self,
         *,
         hello: Hello,
-        diary: Diary,
+        teller: Teller,
+        runner: Runner,
+        doors: Doors,
         keep: Callable[[Sequence[IQBlock]], Path] | None,
         photo: Callable[[bytes], Path] | None,
     ) -> None:
         self._hello = hello
-        self._diary = diary
+        self._teller = teller
+        self._hub = teller.hub
+        self._runner = runner
+        self._doors = doors
         self._keep = keep
         self._photo = photo
-        self._loop: asyncio.AbstractEventLoop | None = None
-        self._filing = ThreadPoolExecutor(1, thread_name_prefix="filing")
-        self._hub = Hub()
-        self._runner: Runner | None = None
-        self._doors: Doors | None = None
-        self._names: tuple[str, ...] = ()
 
-    def application(self, runner: Runner, doors: Doors, names: Sequence[str]) -> Starlette:
-        """The ASGI application; the guard goes around it.
-
-        Parameters
-        ----------
-        runner : Runner
-        doors : Doors
-        names : sequence of str
-            Of the board's lines.
-        """
-        self._runner, self._doors, self._names = runner, doors, tuple(names)
+    def application(self) -> Starlette:
+        """The ASGI application; the guard goes around it."""
         return Starlette(
             routes=[
                 Route("/", self._page),
@@ -125,86 +113,13 @@ class Page:
 
     @contextlib.asynccontextmanager
     async def _lifespan(self, _: Starlette):  # type: ignore[no-untyped-def]
-        assert self._runner is not None
-        self._loop = asyncio.get_running_loop()
+        self._teller.begin(asyncio.get_running_loop())
         self._hub.tell(text("hello", self._hello), lasting="hello")
         self._tell_invitation()
         self._runner.start()
         yield
         await asyncio.to_thread(self._runner.stop)
-        await asyncio.to_thread(self._filing.shutdown)
-
-    # What the measuring thread says; each goes over to the loop at once.
-
-    def frame(self, frame: Frame, *, board: bool) -> None:
-        """As in `Listener`."""
-        if self._hub.viewers:
-            spectrum = pack_frame(frame)
-            rows = pack_rows(frame.rows, time_s=frame.time_s) if board else None
-            self._later(lambda: self._hub.frame(spectrum=spectrum, board=rows))
-
-    def event(self, event: LineEvent) -> None:
-        """As in `Listener`."""
-        message: dict[str, object] = {
-            "row": event.row,
-            "time_s": event.time_s,
-            "there": event.there,
-            "dropout": None,
-        }
-        if (dropout := event.dropout) is not None:
-            message["dropout"] = {
-                "start_s": dropout.start_s,
-                "duration_s": dropout.duration_s,
-                "depth_db": dropout.depth_db,
-                "pull_hz": dropout.pull_hz,
-                "kind": None if dropout.kind is None else dropout.kind.value,
-            }
-            kind = "not seen to begin" if dropout.kind is None else dropout.kind.value
-            words = f"{self._names[event.row]}: drop-out, {kind}"
-            self._write(
-                "drop-out", f"{words}, {format_seconds(dropout.duration_s)}", dropout.start_s
-            )
-        self._tell(text("event", message))
-
-    def taps(self, row: int, result: TapResult) -> None:
-        """As in `Listener`."""
-        self._tell(
-            text(
-                "taps",
-                {"row": row, "says": result.says, "spots": result.spots},
-            ),
-            lasting=f"taps {row}",
-        )
-
-    def state(self, state: SourceState) -> None:
-        """As in `Listener`."""
-        self._tell(text("state", state), lasting="state")
-
-    def said(self, words: str) -> None:
-        """As in `Listener`."""
-        self._tell(text("said", {"words": words}))
-
-    def _later(self, what: Callable[[], None]) -> None:
-        if self._loop is not None and not self._loop.is_closed():
-            self._loop.call_soon_threadsafe(what)
-
-    def _tell(self, message: str, *, lasting: str | None = None) -> None:
-        self._later(lambda: self._hub.tell(message, lasting=lasting))
-
-    def _write(self, kind: str, words: str, time_s: float) -> None:
-        entry = Entry(kind=kind, words=words, time_s=time_s, utc=datetime.now(timezone.utc))
-        self._diary.write(entry)
-        recent = text("diary", {"entries": self._diary.recent()})
-        self._tell(recent, lasting="diary")
-        # Not in the measuring thread: a slow disk must not lose samples.
-        self._filing.submit(self._file, entry)
-
-    def _file(self, entry: Entry) -> None:
-        trouble = self._diary.file(entry)
-        if trouble is not None:
-            self.said(trouble)
-
-    # What the pages ask.
+        await asyncio.to_thread(self._teller.end)
 
     async def _page(self, _: Request) -> Response:
         return _own_file("page.html", "text/html; charset=utf-8")
@@ -217,7 +132,6 @@ class Page:
 
     async def _invitation(self, request: Request) -> Response:
         """The link for a phone as a picture; for this computer's own screen only."""
-        assert self._doors is not None
         link = self._doors.newest_link
         if link is None or not request.state.local:
             return PlainTextResponse("the page is not shared", status_code=404)
@@ -241,9 +155,9 @@ class Page:
             return PlainTextResponse("that is no PNG", status_code=415)
         try:
             path = await asyncio.to_thread(self._photo, bytes(body))
-        except (OSError, UsageError) as error:
+        except (OSError, BenchError) as error:
             return PlainTextResponse(f"it could not be written: {error}", status_code=507)
-        self._write("photo", f"kept as {path.name}", self._now_s)
+        self._teller.write("photo", f"kept as {path.name}", self._runner.now_s)
         return PlainTextResponse(path.name)
 
     async def _live(self, socket: WebSocket) -> None:
@@ -281,7 +195,6 @@ class Page:
                 await socket.send_text(text("said", {"words": str(error)}))
 
     async def _do(self, message: str, viewer: Viewer) -> None:
-        assert self._runner is not None
         command = parse_command(message)
         if isinstance(command, Invite):
             if not viewer.local:
@@ -289,19 +202,18 @@ class Page:
             self._tell_invitation()
         elif isinstance(command, (Mark, Note)):
             kind = "mark" if isinstance(command, Mark) else "note"
-            self._write(kind, command.words, self._now_s)
+            self._teller.write(kind, command.words, self._runner.now_s)
         elif isinstance(command, Keep):
             self._keep_last(command.seconds)
         elif isinstance(command, TapAsked):
-            if command.row >= len(self._names):
+            if command.row >= len(self._teller.names):
                 raise UsageError("there is no such line on the board")
             self._runner.ask(command)
-            self._write("tap", f"{command.spot}, {IN_WORDS[command.by]}", self._now_s)
+            self._teller.write("tap", f"{command.spot}, {IN_WORDS[command.by]}", self._runner.now_s)
         else:
             self._runner.ask(command)
 
     def _keep_last(self, seconds: float) -> None:
-        assert self._runner is not None
         if self._keep is None:
             raise UsageError(
                 "there is no place for a recording: start the page with --job or --out"
@@ -312,28 +224,24 @@ class Page:
             def write() -> None:
                 try:
                     path = keep(blocks)
-                except (OSError, UsageError, ValueError) as error:
-                    self.said(f"the recording could not be written: {error}")
+                except (OSError, BenchError, ValueError) as error:
+                    self._teller.said(f"the recording could not be written: {error}")
                     return
                 length_s = (blocks[-1].end_index - blocks[0].index) / blocks[0].rate_hz
-                self._write(
-                    "recording", f"the last {format_seconds(length_s)} in {path.name}", self._now_s
+                self._teller.write(
+                    "recording",
+                    f"the last {format_seconds(length_s)} in {path.name}",
+                    self._runner.now_s,
                 )
 
             if not blocks:
-                self.said("nothing was heard yet")
+                self._teller.said("nothing was heard yet")
             else:
-                self._filing.submit(write)
+                self._teller.in_background(write)
 
         self._runner.remember(seconds, then)
 
-    @property
-    def _now_s(self) -> float:
-        assert self._runner is not None
-        return self._runner.now_s
-
     def _tell_invitation(self) -> None:
-        assert self._doors is not None
         link = self._doors.invite()
         message = text("invitation", {"shared": link is not None, "link": link})
         self._hub.tell(message, lasting="invitation", local_only=True)

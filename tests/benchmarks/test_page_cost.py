@@ -1,7 +1,6 @@
 """What `sniff page` costs with four viewers, how late a drop-out shows, and that memory stays."""
 
 import json
-import shutil
 import statistics
 import sys
 import threading
@@ -17,7 +16,7 @@ from websockets.sync.client import connect
 
 from sniff.live.packing import HEADER
 from sniff.sources.opening import open_source
-from tests.browsing import ARGUMENTS
+from tests.browsing import ARGUMENTS, chromium
 from tests.live.conftest import QUIETLY
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(200)]
@@ -135,8 +134,7 @@ def test_a_drop_out_shows_in_the_row_within_a_sixth_of_a_second(
     was, in wall time, a socket of our own tells: the least of arrival less the frame's own time.
     """
     address, _ = served
-    path = shutil.which("chromium")
-    assert path is not None, "no chromium: apt-get install chromium"
+    path = chromium()
     host = address.removeprefix("http://").rstrip("/")
     zeros: list[float] = []
 

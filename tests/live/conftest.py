@@ -10,10 +10,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.browsing import browser
-
-__all__ = ["browser"]
-
 PLAN = ("--carrier", "72.9M", "--if", "10.7M", "--side", "high", "--multiplier", "3")
 QUIETLY = ("--no-browser", "--quiet")
 CLOCK = ("--tolerance", "50ppm", "--ppm", "31", "--u-ppm", "0.5")

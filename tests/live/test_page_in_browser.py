@@ -171,7 +171,8 @@ def test_a_phone_comes_in_by_the_link_once_and_sees_no_link_itself(
     page = opened(browser, at)
     link = page.locator("#phone-link")
     expect(link).to_contain_text("?key=")
-    assert page.evaluate("document.getElementById('qr').naturalWidth") > 100
+    expect(page.locator("#qr")).to_have_js_property("complete", True)
+    expect(page.locator("#qr")).to_have_js_property("naturalWidth", 246)
     phone = browser.new_context().new_page()
     bare = link.inner_text().partition("?")[0]
     refused = phone.goto(bare)

@@ -13,12 +13,9 @@ from playwright.sync_api import Browser, Page
 from sniff.job.entries import Note, NoteKind, Stage
 from sniff.job.folder import Job
 from sniff.report.html import View
-from tests.browsing import browser
 from tests.report.html.conftest import STARTED, Filed, board, line, watch
 from tests.report.html.test_view import picture
 from tests.values.report import A4_MM, GRAY_ON_WHITE, LEAST_CONTRAST, LETTER_MM
-
-__all__ = ["browser"]
 
 PT_PER_MM = 72.0 / 25.4
 
