@@ -160,8 +160,10 @@ def hold(
     quantity: Quantity, *, limit_hz: float, measured_hz: float | None, expanded_hz: float | None
 ) -> Held:
     """Hold a quantity against its limit, by the rule of `sniff.verdict`."""
-    if measured_hz is None or expanded_hz is None:
+    if measured_hz is None:
         outcome, why = Outcome.UNDECIDED, "not measured"
+    elif expanded_hz is None:
+        outcome, why = Outcome.UNDECIDED, "its U is not known at this SNR"
     else:
         outcome = decide(
             error_hz=measured_hz, expanded_hz=expanded_hz, tolerance_hz=limit_hz

@@ -217,8 +217,10 @@ def _print_limits(limits: HeldLimits) -> None:
     rows: list[tuple[str, str | Text, str, str]] = []
     for each in limits.held:
         state = Text(each.outcome.value, style=_COLOURS[each.outcome])
-        if each.measured_hz is None or each.expanded_hz is None:
-            seen = "not measured"
+        if each.measured_hz is None:
+            seen = each.why
+        elif each.expanded_hz is None:
+            seen = f"{format_measure(each.measured_hz)}, {each.why}"
         elif each.quantity is Quantity.FREQUENCY_ERROR:
             seen = (
                 f"{format_error(each.measured_hz, each.expanded_hz)} "

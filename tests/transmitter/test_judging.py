@@ -110,3 +110,20 @@ def test_limits_are_held_by_the_nominal_place_and_what_is_not_measured_is_undeci
     nowhere = hold_limits(replace(found, nominal_hz=50e6), limits)
     assert nowhere.limits is not None
     assert nowhere.limits.held == ()
+
+
+def test_peaks_in_noise_are_not_held_against_a_limit(carrier: MeasuredCarrier) -> None:
+    """Noise adds to a peak in time; a tone's, averaged over its periods, it leaves alone."""
+    limits = parse_limits(
+        'title = "t"\nsource = "s"\n[[bands]]\nlow = "99M"\nhigh = "100M"\ndeviation = "9k"\n',
+        name="t",
+    )
+    clean = answer(carrier, u_ppm=0.1)
+    assert clean.modulation is not None
+    outcomes = []
+    for by, snr_db in (("time", 19.0), ("tone", 19.0), ("time", 35.0)):
+        modulation = replace(clean.modulation, deviation_by=by)
+        held = hold_limits(replace(clean, snr_db=snr_db, modulation=modulation), limits).limits
+        assert held is not None
+        outcomes.append(held.held[0].outcome)
+    assert outcomes == [Outcome.UNDECIDED, Outcome.PASS, Outcome.PASS]
