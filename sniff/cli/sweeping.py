@@ -183,7 +183,7 @@ def _named(
         )
         for line, mine in zip(result.peaks, explanations, strict=True)
     ]
-    lines.sort(key=lambda line: (line.explained, -line.level_dbfs))
+    lines.sort(key=lambda line: (line.explained, not line.is_signal, -line.level_dbfs))
     order = None if plan is None else given["order"]
     return replace(swept, result=replace(result, peaks=tuple(lines), mixing_order=order))
 

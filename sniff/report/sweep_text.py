@@ -53,8 +53,9 @@ def print_sweep(sweep: Sweep, info: SourceInfo, correction: Correction, *, plann
         else f"Noise {format_dbfs(result.noise_dbfs_per_hz)}/Hz"
     )
     out.print(f"{noise}. Clock {clock_words(correction)}.")
-    there = [line for line in result.peaks if line.stay is not Stay.GONE]
+    there = [line for line in result.peaks if line.is_signal]
     gone = [line for line in result.peaks if line.stay is Stay.GONE]
+    own = [line for line in result.peaks if not line.is_signal and line.stay is not Stay.GONE]
     out.print()
     if not there:
         out.print("No line stands out of the noise.")
@@ -65,6 +66,7 @@ def print_sweep(sweep: Sweep, info: SourceInfo, correction: Correction, *, plann
     )
     for heading, explained in zip(headings, (False, True), strict=True):
         _print(heading, [line for line in there if line.explained is explained], sweep, info)
+    _print("Made by the receiver itself, not signals:", own, sweep, info)
     _print("Gone when looked at again:", gone, sweep, info, most=_MOST_GONE)
 
 

@@ -1,11 +1,13 @@
-"""What a strong line leaves at one tuning only, in a place where there is none."""
+"""What a strong line leaves in a place where there is none."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import hypot
 
 from sniff.model import Mark
 from sniff.sweep.swept import Stay, SweptLine
 
+_SAME_HZ = 5.0  # a line that warms up between two looks moves so much
 _WEAKER_DB = 6.0  # the demodulator's filter alone takes that off what folds in beyond the edge
 
 
@@ -49,16 +51,28 @@ class Folding:
 
 
 def marked_images(lines: Sequence[SweptLine], folding: Folding) -> tuple[SweptLine, ...]:
-    """The lines, with those marked that were gone and that a stronger one explains so."""
+    """The lines, with those marked that a stronger one explains so.
+
+    A line that was gone when looked at again is one by its place. What folds in is not gone: it
+    stands at ``f ± r`` at every tuning that reaches so far, but in no other place, to the hertz.
+    """
     return tuple(
         replace(line, marks=(*line.marks, Mark.IMAGE))
-        if line.stay is Stay.GONE
+        if Mark.IMAGE not in line.marks
         and any(
             other.stay is Stay.REFINED
             and other.level_dbfs - line.level_dbfs >= _WEAKER_DB
-            and folding.shows(other.indicated_hz, line.indicated_hz)
+            and _made_by(other, line, folding)
             for other in lines
         )
         else line
         for line in lines
     )
+
+
+def _made_by(other: SweptLine, line: SweptLine, folding: Folding) -> bool:
+    if line.stay is Stay.GONE:
+        return folding.shows(other.indicated_hz, line.indicated_hz)
+    apart_hz = abs(other.indicated_hz - line.indicated_hz)
+    doubt_hz = 3.0 * hypot(other.u_indicated_hz, line.u_indicated_hz)
+    return line.stay is Stay.REFINED and abs(apart_hz - folding.rate_hz) <= max(doubt_hz, _SAME_HZ)

@@ -7,7 +7,7 @@ import numpy as np
 
 from calib.correction import Correction
 from sniff.look import Look, LookResult, SeenLine
-from sniff.model import Caution, Doubles
+from sniff.model import NOT_SIGNALS, Caution, Doubles
 from sniff.naming import Explanation
 from sniff.sweep.hops import Span
 from sniff.sweep.stitch import Stitched
@@ -52,6 +52,11 @@ class SweptLine(SeenLine):
     momentary: bool = False
     beside: int = 0
     explanations: tuple[Explanation, ...] = ()
+
+    @property
+    def is_signal(self) -> bool:
+        """False for what was gone when looked at again, and for what the receiver itself made."""
+        return self.stay is not Stay.GONE and not NOT_SIGNALS.intersection(self.marks)
 
     @property
     def explained(self) -> bool:

@@ -128,11 +128,32 @@ def test_only_what_is_gone_and_weaker_is_an_image() -> None:
     candidates = [candidate(91.3e6, run=0, level=-40.0), candidate(88.9e6, run=1, level=-60.0)]
     strong, weak = lines_of(candidates, [visit((0, 1), peak(91.3e6, -40.0))], EXACT)
     assert [line.marks for line in marked_images([strong, weak], FOLDING)] == [(), (Mark.IMAGE,)]
-    there = replace(weak, stay=Stay.REFINED)
+    # The mirror of I and Q moves with the tuning: what is there at another one is a line.
+    there = replace(weak, stay=Stay.REFINED, indicated_hz=88.7e6, u_indicated_hz=1.0)
     assert [line.marks for line in marked_images([strong, there], FOLDING)] == [(), ()]
     as_strong = replace(weak, level_dbfs=-42.0)
     assert [line.marks for line in marked_images([strong, as_strong], FOLDING)] == [(), ()]
     assert isinstance(strong, SweptLine)
+
+
+@pytest.mark.parametrize(
+    ("off_hz", "marks"), [(0.0, (Mark.IMAGE,)), (3.0, (Mark.IMAGE,)), (90.0, ())]
+)
+def test_what_folds_in_is_there_at_every_tuning_but_to_the_hertz_at_the_rates_distance(
+    off_hz: float, marks: tuple[Mark, ...]
+) -> None:
+    """91.3 MHz sampled at 2.4 MS/s is the same sequence as 88.9 MHz: e^(2 pi i n) = 1."""
+    candidates = [candidate(91.3e6, run=0, level=-40.0), candidate(88.9e6, run=1, level=-60.0)]
+    strong, weak = lines_of(candidates, [visit((0, 1), peak(91.3e6, -40.0))], EXACT)
+    folded = replace(
+        weak,
+        stay=Stay.REFINED,
+        indicated_hz=strong.indicated_hz - 2.4e6 + off_hz,
+        u_indicated_hz=0.1,
+    )
+    assert [line.marks for line in marked_images([strong, folded], FOLDING)] == [(), marks]
+    assert folded.is_signal
+    assert marked_images([strong, folded], FOLDING)[1].is_signal is not bool(marks)
 
 
 def stitched_of(psd: np.ndarray[tuple[int], np.dtype[np.float64]]) -> Stitched:

@@ -31,7 +31,7 @@ from sniff.report.plots.trace import (
     stroke_keys,
 )
 from sniff.sweep.hops import Span
-from sniff.sweep.swept import Stay, Sweep, SweptLine
+from sniff.sweep.swept import Sweep, SweptLine
 from sniff.units import format_dbfs, format_frequency, format_reading, format_seconds, format_span
 
 _MOST_LABELS = 12
@@ -46,8 +46,11 @@ _RULER = Ruler()
 
 _EXPLAINED = style.Shape(marker="v", filled=True, color=style.INK, words="line explained")
 _UNEXPLAINED = style.Shape(marker="D", filled=True, color=style.FAULTY, words="line unexplained")
-_GONE = style.Shape(
-    marker="v", filled=False, color=style.FAULTY, words="line gone when looked at again"
+_NO_SIGNAL = style.Shape(
+    marker="v",
+    filled=False,
+    color=style.FAULTY,
+    words="no signal: gone again, or made by the receiver",
 )
 _BLIND: Final[dict[str, Any]] = {
     "facecolor": style.SHADE,
@@ -125,8 +128,8 @@ def draw_sweep(sweep: Sweep, *, clock: Correction | None = None) -> Figure:
 
 
 def _shape(line: SweptLine) -> style.Shape:
-    if line.stay is Stay.GONE:
-        return _GONE
+    if not line.is_signal:
+        return _NO_SIGNAL
     return _EXPLAINED if line.explained else _UNEXPLAINED
 
 
@@ -149,7 +152,7 @@ def _label_width_mm(texts: Sequence[str]) -> float:
 
 def _choose(lines: Sequence[SweptLine]) -> list[SweptLine]:
     """Lines that get a label, by frequency, as many as fit."""
-    there = [line for line in lines if line.stay is not Stay.GONE]
+    there = [line for line in lines if line.is_signal]
     order = list(Family)
     unexplained = [line for line in there if not line.explained]
     explained = sorted(
@@ -213,7 +216,7 @@ def _title(sweep: Sweep, low_hz: float, high_hz: float) -> str:
         f"between {unbroken(format_frequency(low_hz, digits_hz))} and "
         f"{unbroken(format_frequency(high_hz, digits_hz))}"
     )
-    there = [line for line in sweep.result.peaks if line.stay is not Stay.GONE]
+    there = [line for line in sweep.result.peaks if line.is_signal]
     if not there:
         return f"No line above the detection threshold {where}"
     lines = "1 line" if len(there) == 1 else f"{len(there)} lines"
@@ -232,7 +235,7 @@ def _title(sweep: Sweep, low_hz: float, high_hz: float) -> str:
 
 def _keys(sweep: Sweep) -> list[Line2D | Patch]:
     shown = [_shape(line) for line in sweep.result.peaks]
-    shapes = [shape for shape in (_EXPLAINED, _UNEXPLAINED, _GONE) if shape in shown]
+    shapes = [shape for shape in (_EXPLAINED, _UNEXPLAINED, _NO_SIGNAL) if shape in shown]
     keys: list[Line2D | Patch] = [
         *stroke_keys([sweep.look]),
         *(Line2D([], [], label=shape.words, **shape.line()) for shape in shapes),
