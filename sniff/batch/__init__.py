@@ -1,0 +1,1 @@
+"""Batch: one question asked of many recordings, each answer kept as it comes."""
