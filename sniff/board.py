@@ -45,6 +45,8 @@ class BoardLine:
     state : LineState
     frequency_hz, u_hz : float or None
         Reading and standard uncertainty (k = 1), Hz.
+    u_indicated_hz : float or None
+        That uncertainty without the clock's part, which two readings by one clock share, Hz.
     error_hz, error_ppm : float or None
         Reading minus expected.
     frequency_verdict : Outcome or None
@@ -74,6 +76,7 @@ class BoardLine:
     state: LineState
     frequency_hz: float | None = None
     u_hz: float | None = None
+    u_indicated_hz: float | None = None
     error_hz: float | None = None
     error_ppm: float | None = None
     frequency_verdict: Outcome | None = None

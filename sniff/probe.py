@@ -136,6 +136,7 @@ def judge(
         row,
         frequency_hz=reading.value_hz,
         u_hz=reading.u_hz,
+        u_indicated_hz=peak.u_indicated_hz,
         error_hz=error_hz,
         error_ppm=error_hz / line.expected_hz * 1e6,
         frequency_verdict=verdict,
