@@ -73,6 +73,33 @@ def stack(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
     return apply
 
 
+receiving_options = stack(
+    click.option("--center", type=FREQUENCY, help="Centre to tune, or of a raw recording."),
+    click.option("--rate", type=FREQUENCY, help="Samples per second."),
+    click.option("--datatype", help="SigMF datatype of raw samples, such as cu8 or ci16_le."),
+    click.option(
+        "--gain",
+        type=GAIN,
+        help="Tuner gain in dB, auto, or best: the largest that neither clips nor compresses."
+        "  [default: best for a dongle]",
+    ),
+    click.option("--bandwidth", type=FREQUENCY, help="Of a dongle's filter  [default: 0.8 rate]."),
+    click.option(
+        "--direct",
+        type=click.Choice(["i", "q"]),
+        help="Leave a dongle's tuner out: 0 to 14.4 MHz, by this input.",
+    ),
+    click.option("--bias", is_flag=True, help="Voltage on a dongle's antenna socket: CAUTION."),
+    click.option("--wait", is_flag=True, help="When the dongle goes away, wait for it."),
+    click.option("--start", type=DURATION, default=0.0, help="Begin this far into a recording."),
+    click.option(
+        "--seconds",
+        type=DURATION,
+        help="Observe this long  [default: a recording to its end, else 1 s].",
+    ),
+)
+
+
 def _source_options(*, required: bool) -> Callable[[Any], Any]:
     return stack(
         click.option(
@@ -82,33 +109,7 @@ def _source_options(*, required: bool) -> Callable[[Any], Any]:
             metavar="SOURCE",
             help="dongle, dongle:SERIAL, bench:SCENE, or a recording (.sigmf-meta .wav .cu8 ...).",
         ),
-        click.option("--center", type=FREQUENCY, help="Centre to tune, or of a raw recording."),
-        click.option("--rate", type=FREQUENCY, help="Samples per second."),
-        click.option("--datatype", help="SigMF datatype of raw samples, such as cu8 or ci16_le."),
-        click.option(
-            "--gain",
-            type=GAIN,
-            help="Tuner gain in dB, auto, or best: the largest that neither clips nor compresses."
-            "  [default: best for a dongle]",
-        ),
-        click.option(
-            "--bandwidth", type=FREQUENCY, help="Of a dongle's filter  [default: 0.8 rate]."
-        ),
-        click.option(
-            "--direct",
-            type=click.Choice(["i", "q"]),
-            help="Leave a dongle's tuner out: 0 to 14.4 MHz, by this input.",
-        ),
-        click.option("--bias", is_flag=True, help="Voltage on a dongle's antenna socket: CAUTION."),
-        click.option("--wait", is_flag=True, help="When the dongle goes away, wait for it."),
-        click.option(
-            "--start", type=DURATION, default=0.0, help="Begin this far into a recording."
-        ),
-        click.option(
-            "--seconds",
-            type=DURATION,
-            help="Observe this long  [default: a recording to its end, else 1 s].",
-        ),
+        receiving_options,
     )
 
 

@@ -15,15 +15,7 @@ if TYPE_CHECKING:
 
 _SIDES = click.Choice(["low", "high"])
 
-plan_options: Callable[[Any], Any] = stack(
-    click.option(
-        "--plan",
-        "plan_file",
-        type=click.Path(dir_okay=False, path_type=Path),
-        metavar="FILE",
-        help="A plan in TOML, in place of the options below.",
-    ),
-    click.option("--carrier", type=FREQUENCY, help="Frequency sent, or to be received."),
+set_options: Callable[[Any], Any] = stack(
     click.option(
         "--if", "if_hz", type=FREQUENCY, help="Intermediate frequency; none: a transmitter."
     ),
@@ -36,6 +28,18 @@ plan_options: Callable[[Any], Any] = stack(
         type=TOLERANCE,
         help="50ppm of the crystal, or 5kHz of the carrier.",
     ),
+)
+
+plan_options: Callable[[Any], Any] = stack(
+    click.option(
+        "--plan",
+        "plan_file",
+        type=click.Path(dir_okay=False, path_type=Path),
+        metavar="FILE",
+        help="A plan in TOML, in place of the options below.",
+    ),
+    click.option("--carrier", type=FREQUENCY, help="Frequency sent, or to be received."),
+    set_options,
 )
 
 _WORDS = ("carrier", "if_hz", "side", "multiplier", "second_if", "second_side", "tolerance")
