@@ -2,6 +2,7 @@
 
 import os
 import sys
+from collections.abc import Callable
 from importlib import import_module
 
 import click
@@ -80,29 +81,43 @@ def main() -> None:
         # A terminal that lacks a sign shows a question mark rather than stopping the measurement.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    code, line = outcome_of(_run)
+    if line is not None:
+        click.echo(f"sniff: {line}", err=True)
+    sys.exit(code)
+
+
+def _run() -> object:
     try:
         code = commands.main(prog_name="sniff", standalone_mode=False)
         sys.stdout.flush()
-    except click.exceptions.Exit as done:
-        code = done.exit_code
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
-        code = error.exit_code
-    except click.ClickException as error:
-        code = _say(_in_one_line(error), error.exit_code)
-    except BenchError as error:
-        code = _say(str(error), error.exit_code)
-    except (KeyboardInterrupt, click.Abort):
-        code = _say("interrupted", INTERRUPTED)
+        return error.exit_code
     except BrokenPipeError:
         # The reader of our output went away, as `head` does. Nothing more can be said to it.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        code = 0
+        return 0
+    return code
+
+
+def outcome_of(run: Callable[[], object]) -> tuple[int, str | None]:
+    """Run a command: its exit code, and the line that says what stopped it, if anything did."""
+    try:
+        code = run()
+    except click.exceptions.Exit as done:
+        return done.exit_code, None
+    except click.ClickException as error:
+        return error.exit_code, _in_one_line(error)
+    except BenchError as error:
+        return error.exit_code, str(error)
+    except (KeyboardInterrupt, click.Abort):
+        return INTERRUPTED, "interrupted"
     except OSError as error:
-        code = _say(f"{error.filename or 'the system'}: {error.strerror or error}", 4)
+        return 4, f"{error.filename or 'the system'}: {error.strerror or error}"
     except MemoryError:
-        code = _say("not enough memory; ask for a coarser --rbw or fewer --seconds", 4)
-    sys.exit(code if isinstance(code, int) else 0)
+        return 4, "not enough memory; ask for a coarser --rbw or fewer --seconds"
+    return code if isinstance(code, int) else 0, None
 
 
 def _in_one_line(error: click.ClickException) -> str:
@@ -110,8 +125,3 @@ def _in_one_line(error: click.ClickException) -> str:
     context = getattr(error, "ctx", None)
     path = context.command_path if context is not None else "sniff"
     return f"{text[:1].lower()}{text[1:]}; '{path} --help' tells the words"
-
-
-def _say(text: str, code: int) -> int:
-    click.echo(f"sniff: {text}", err=True)
-    return code

@@ -5,11 +5,10 @@ from dataclasses import replace
 from datetime import datetime, timezone
 from typing import Any
 
-from platformdirs import user_data_path
-
 from calib.correction import Converter, Correction
 from calib.profile import OLD_DAYS, Profile
 from calib.store import Store
+from sniff.cli.kept_folder import kept_folder
 from sniff.cli.levels import levels_kept
 from sniff.cli.options import correction_from
 from sniff.errors import UsageError
@@ -21,7 +20,7 @@ FACTORY_SERIALS = frozenset({"00000001", "0"})
 
 def clock_store() -> Store:
     """The user's profiles."""
-    return Store(user_data_path("sniff") / "clocks")
+    return Store(kept_folder() / "clocks")
 
 
 def clock_for(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:
@@ -82,7 +81,8 @@ def _of_another(profile: Profile, info: SourceInfo) -> tuple[Caution, ...]:
 
 
 def _applied(profile: Profile, given: Mapping[str, Any]) -> tuple[Correction, tuple[Caution, ...]]:
-    now = datetime.now(timezone.utc)
+    # Of a batch all recordings have the same: that at which it was begun.
+    now = given.get("clock_utc") or datetime.now(timezone.utc)
     correction = profile.correction(now, given.get("temperature"))
     age_days = profile.age_days(now)
     if age_days <= OLD_DAYS:

@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime, timezone
 from typing import Any
 
-from platformdirs import user_data_path
-
 from calib.folder import Histories
 from calib.levels import LevelPoint, point_of
 from calib.levelstore import level_store
+from sniff.cli.kept_folder import kept_folder
 from sniff.errors import UsageError
 from sniff.model import Caution, SourceInfo
 
@@ -33,7 +32,7 @@ class LevelResult:
 
 def levels_kept() -> Histories[LevelPoint]:
     """The user's level calibrations."""
-    return level_store(user_data_path("sniff") / "levels")
+    return level_store(kept_folder() / "levels")
 
 
 def level_points(info: SourceInfo, given: Mapping[str, Any]) -> tuple[LevelPoint, ...]:

@@ -79,7 +79,7 @@ def look_settings(given: Mapping[str, Any]) -> LookSettings:
             segment=DEFAULT_SEGMENT if given["rbw"] is None else None,
             rbw_hz=given["rbw"],
             holds=given["plot"] is not None,
-            threads=min(2, os.cpu_count() or 1),
+            threads=given.get("threads") or min(2, os.cpu_count() or 1),
         ),
         course=given["course"] is not None,
     )

@@ -19,7 +19,8 @@ from sniff.levelling import look_in_dbm
 from sniff.model import Source, SourceInfo
 from sniff.naming import Family, explain_lines
 from sniff.report.envelope import envelope
-from sniff.report.sweep_text import print_sweep, shown_progress
+from sniff.report.progress import shown_progress
+from sniff.report.sweep_text import print_sweep
 from sniff.superhet.expected import plan_cautions
 from sniff.superhet.plan import Plan
 from sniff.sweep.hops import Span, SweepSettings

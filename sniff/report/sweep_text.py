@@ -1,7 +1,6 @@
-"""A sweep as text: what stays unexplained first; and its progress on a terminal."""
+"""A sweep as text: what stays unexplained first."""
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import replace
 
 from rich.text import Text
@@ -141,19 +140,3 @@ def _remarks(line: SweptLine, rbw_hz: float, clock_hz: float | None) -> str:
         more = "1 more" if line.beside == 1 else f"{line.beside} more"
         words.append(f"{more} within the RBW")
     return ", ".join(word for word in words if word)
-
-
-@contextmanager
-def shown_progress(words: str, total: int, *, quiet: bool) -> Iterator[Callable[[], None]]:
-    """A bar with the time left, on a terminal only; calling what it gives takes one step."""
-    shown = console(stderr=True)
-    if quiet or not shown.is_terminal or not total:
-        yield lambda: None
-        return
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-    from rich.progress import TimeRemainingColumn as TimeLeft
-
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeLeft())
-    with Progress(*columns, console=shown, transient=True) as bar:
-        task = bar.add_task(words, total=total)
-        yield lambda: bar.advance(task)
