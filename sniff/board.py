@@ -52,7 +52,12 @@ class BoardLine:
     frequency_verdict : Outcome or None
         The error against the tolerance, by the decision rule.
     level_dbfs, snr_db : float or None
-        Level while it was there, and over the noise in one RBW.
+        Level while it was there, and over the noise in one RBW; of several placings of the loop
+        the mean in dB.
+    level_sd_db : float or None
+        Standard deviation of its level from placing to placing; None with fewer than two.
+    placings, seen_in : int
+        How often the loop was placed, and in how many of these the line was seen.
     present_fraction : float or None
         Part of the observed time in which it was there.
     would_see_dbfs : float or None
@@ -88,16 +93,40 @@ class BoardLine:
     level_dbm: float | None = None
     would_see_dbm: float | None = None
     u_level_db: float | None = None
+    level_sd_db: float | None = None
+    placings: int = 1
+    seen_in: int = 0
     why: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardResult:
-    """The answer of one probe, field by field what `--json` prints."""
+    """The answer of one probe, field by field what `--json` prints.
+
+    Attributes
+    ----------
+    verdict : BoardVerdict
+    why : str
+    lines : tuple of BoardLine
+    place : str or None
+        Where on the board the loop was; None when that was not said.
+    placings : int
+        How often the loop was placed.
+    placing_sd_db : float or None
+        Standard deviation of the level from placing to placing, pooled over lines, dB; None when
+        it was not measured.
+    placing_degrees, placing_lines : int or None
+        Degrees of freedom of that, and how many lines told it.
+    """
 
     verdict: BoardVerdict
     why: str
     lines: tuple[BoardLine, ...]
+    place: str | None = None
+    placings: int = 1
+    placing_sd_db: float | None = None
+    placing_degrees: int | None = None
+    placing_lines: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,6 +8,7 @@ import numpy as np
 
 from calib.correction import Correction
 from sniff.board import Board, BoardLine
+from sniff.concluding import conclude
 from sniff.course import CourseRecorder, course_segment
 from sniff.errors import SourceError, UsageError
 from sniff.frontend import FrontEnd, RailCount, coarse_caution, mark
@@ -16,10 +17,7 @@ from sniff.measure import MOST_PEAKS, measure, refine_all, zoom_requests
 from sniff.model import Caution, Course, IQBlock, Peak, Source, SourceInfo, Spectrum, Take
 from sniff.peaks import DEFAULT_FALSE_ALARM_RATE, Summit, find_summits, noise_floor
 from sniff.probe import (
-    PLACEMENT_DB,
     View,
-    against_sibling,
-    conclude,
     judge,
     out_of_view,
     pick,
@@ -29,6 +27,7 @@ from sniff.probe import (
 from sniff.prove import Trial, prove
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import Welch
+from sniff.strength import PLACEMENT_DB, against_sibling
 from sniff.superhet.expected import Expected
 from sniff.tuning import Window, choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db

@@ -1,19 +1,17 @@
 """Probe: expected lines against what one tuning shows; pure judgement, no source."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calib.correction import Correction
-from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
+from sniff.board import BoardLine, LineState
 from sniff.model import NOT_SIGNALS, Mark, Peak, Spectrum
 from sniff.peaks import Floor, Summit, would_see_ratio
 from sniff.superhet.expected import Expected
 from sniff.tuning import Window
 from sniff.units import (
     Tolerance,
-    format_db,
     format_dbfs,
     format_error,
     format_expanded,
@@ -25,17 +23,11 @@ from sniff.units import (
 from sniff.verdict import Outcome, decide
 from sniff.watch.presence import Presence
 
-PLACEMENT_DB = 6.0
-"""By how much the level of a hand-held loop differs from placing to placing (k = 2), unless
-measured (common practice, no source)."""
-
 SEARCH_TOLERANCES = 10.0
 """Default search window, in tolerances."""
 
 _FALSE_MARKS = NOT_SIGNALS | {Mark.OWN_SPUR}
 _STEADY_FRACTION = 1.0
-_FAULTS = frozenset({LineState.WEAK, LineState.OFF_FREQUENCY, LineState.UNSTEADY, LineState.ABSENT})
-_NOT_SEEN = frozenset({LineState.HIDDEN, LineState.OUT_OF_VIEW})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -131,7 +123,6 @@ def judge(
         )
     reading = correction.apply(peak.indicated_hz, peak.u_indicated_hz)
     error_hz = reading.value_hz - line.expected_hz
-    verdict = _frequency_verdict(line, peak, correction)
     row = replace(
         row,
         frequency_hz=reading.value_hz,
@@ -139,32 +130,45 @@ def judge(
         u_indicated_hz=peak.u_indicated_hz,
         error_hz=error_hz,
         error_ppm=error_hz / line.expected_hz * 1e6,
-        frequency_verdict=verdict,
         level_dbfs=peak.level_dbfs if presence is None else to_db(presence.power),
         snr_db=peak.snr_db,
         present_fraction=None if presence is None else presence.fraction,
         would_see_dbfs=would_see_dbfs,
+        seen_in=1,
     )
     if presence is not None and presence.absences:
-        return replace(row, state=LineState.UNSTEADY, why=_describe_absences(presence))
-    error = format_error(error_hz, reading.expanded_hz())
-    allowed = format_span(line.tolerance_hz)
-    if verdict is Outcome.FAIL:
+        verdict = _frequency_verdict(line, peak, correction)
+        why = _describe_absences(presence)
+        return replace(row, state=LineState.UNSTEADY, frequency_verdict=verdict, why=why)
+    return in_its_place(row)
+
+
+def in_its_place(row: BoardLine) -> BoardLine:
+    """Judge a line that is there by its frequency.
+
+    Raises
+    ------
+    ValueError
+        When it has none.
+    """
+    if row.error_hz is None or row.u_hz is None:
+        raise ValueError(f"{row.name} was not seen")
+    error_hz, expanded_hz = row.error_hz, 2.0 * row.u_hz
+    decision = decide(error_hz=error_hz, expanded_hz=expanded_hz, tolerance_hz=row.tolerance_hz)
+    row = replace(row, state=LineState.PRESENT, frequency_verdict=decision.outcome)
+    error, allowed = format_error(error_hz, expanded_hz), format_span(row.tolerance_hz)
+    if decision.outcome is Outcome.FAIL:
         why = f"{error} from its place, ±{allowed} allowed; nothing nearer stands out"
         return replace(row, state=LineState.OFF_FREQUENCY, why=why)
-    if verdict is Outcome.UNDECIDED:
-        decision = decide(
-            error_hz=error_hz, expanded_hz=reading.expanded_hz(), tolerance_hz=line.tolerance_hz
-        )
+    if decision.outcome is Outcome.UNDECIDED:
         needed = format_span(decision.needed_expanded_hz or 0.0)
         why = (
             f"there, but ±{allowed} cannot be judged with U = "
-            f"{format_expanded(reading.expanded_hz())}: {_what_would_decide(peak, correction)} "
-            f"to U = {needed}"
+            f"{format_expanded(expanded_hz)}: {_what_would_decide(row)} to U = {needed}"
         )
-        return replace(row, state=LineState.PRESENT, why=why)
-    steadiness = "" if presence is not None else "; too weak or short to follow in time"
-    return replace(row, state=LineState.PRESENT, why=f"{error}, within ±{allowed}{steadiness}")
+        return replace(row, why=why)
+    followed = "" if row.present_fraction is not None else "; too weak or short to follow in time"
+    return replace(row, why=f"{error}, within ±{allowed}{followed}")
 
 
 def out_of_view(line: Expected, *, half_width_hz: float, why: str) -> BoardLine:
@@ -182,109 +186,6 @@ def out_of_view(line: Expected, *, half_width_hz: float, why: str) -> BoardLine:
     )
 
 
-def against_sibling(
-    lines: Sequence[BoardLine], sibling: Sequence[BoardLine], *, placement_db: float
-) -> tuple[BoardLine, ...]:
-    """Compare levels line by line, by name; a line weaker by more than the placing is weak."""
-    levels = {line.name: line for line in sibling}
-    return tuple(_against(line, levels.get(line.name), placement_db) for line in lines)
-
-
-def _against(line: BoardLine, other: BoardLine | None, placement_db: float) -> BoardLine:
-    if other is None or other.level_dbfs is None:
-        return line
-    if line.state is LineState.ABSENT and line.would_see_dbfs is not None:
-        margin_db = other.level_dbfs - line.would_see_dbfs
-        if margin_db < placement_db:
-            return replace(
-                line,
-                state=LineState.HIDDEN,
-                why=f"not seen, but the sibling's line is only {format_db(margin_db)} over what "
-                "would have been seen here: move the loop closer, or use a finer RBW",
-            )
-        return replace(line, why=f"{line.why}; the sibling shows {format_dbfs(other.level_dbfs)}")
-    if line.level_dbfs is None:
-        return line
-    difference_db = line.level_dbfs - other.level_dbfs
-    line = replace(line, versus_sibling_db=difference_db)
-    if line.state is LineState.OFF_FREQUENCY and difference_db < -placement_db:
-        return replace(
-            line,
-            why=f"{line.why}; {format_db(difference_db)} against the sibling: it may be another "
-            "line, and this one absent",
-        )
-    if line.state is LineState.PRESENT and difference_db < -placement_db:
-        return replace(
-            line,
-            state=LineState.WEAK,
-            why=f"{format_db(difference_db)} against the sibling, more than the "
-            f"±{placement_db:g} dB of placing the loop",
-        )
-    return line
-
-
-def conclude(lines: Sequence[BoardLine]) -> BoardResult:
-    """The verdict over all wanted lines, with the sentence that goes with it."""
-    wanted = [line for line in lines if line.wanted]
-    faults = [line for line in wanted if line.state in _FAULTS]
-    blind = [
-        line for line in wanted if line.state in _NOT_SEEN and not _heard_by_multiple(line, lines)
-    ]
-    open_ = [
-        line
-        for line in wanted
-        if line.state is LineState.PRESENT and line.frequency_verdict is Outcome.UNDECIDED
-    ]
-    if faults:
-        verdict = BoardVerdict.FAULT
-        why = "; ".join(f"{line.name} is {line.state.value}" for line in faults)
-        why += _hint(lines, faults)
-    elif blind:
-        verdict = BoardVerdict.UNDECIDED
-        why = "; ".join(f"{line.name} is {line.state.value}" for line in blind)
-    elif open_:
-        verdict = BoardVerdict.UNDECIDED
-        names = ", ".join(line.name for line in open_)
-        why = f"{names}: there, but whether within tolerance cannot be said"
-    elif not wanted:
-        verdict, why = BoardVerdict.UNDECIDED, "the plan names no line that must be there"
-    else:
-        verdict, why = BoardVerdict.AS_EXPECTED, "every wanted line is there and within tolerance"
-        unseen = [line.name for line in wanted if line.state is LineState.OUT_OF_VIEW]
-        if unseen:
-            why += f"; {', '.join(unseen)} by a multiple, itself below what can be seen"
-    return BoardResult(verdict=verdict, why=why, lines=tuple(lines))
-
-
-def _heard_by_multiple(line: BoardLine, lines: Sequence[BoardLine]) -> bool:
-    """Whether a line below the tuner's range is heard all the same, by one of its multiples: the
-    third of a second LO of 10.245 MHz is the first that a tuner from 26 MHz can see."""
-    return line.state is LineState.OUT_OF_VIEW and any(
-        other.name.startswith(f"{line.name} ×")
-        and other.state is LineState.PRESENT
-        and other.frequency_verdict is Outcome.PASS
-        for other in lines
-    )
-
-
-def _hint(lines: Sequence[BoardLine], faults: Sequence[BoardLine]) -> str:
-    """Where the fault may lie, by what the crystal does while the line it drives fails."""
-    crystal = next((line for line in lines if line.role == "crystal"), None)
-    driven = next((fault for fault in faults if fault.role in ("lo", "carrier")), None)
-    if crystal is None or driven is None:
-        return ""
-    runs = crystal.state in (LineState.PRESENT, LineState.OFF_FREQUENCY)
-    if driven.state is LineState.ABSENT and runs:
-        return ". The crystal oscillates: look between it and the mixer, at the multiplier first"
-    if driven.state is LineState.ABSENT and crystal.state is LineState.ABSENT:
-        return ". Its crystal is not heard either: look at the oscillator and its supply first"
-    if driven.state is LineState.UNSTEADY and crystal.state is LineState.UNSTEADY:
-        return ". Its crystal comes and goes too: look at the oscillator and its supply first"
-    if driven.state is LineState.UNSTEADY and runs:
-        return ". The crystal stayed: look between it and the mixer, at the multiplier first"
-    return ""
-
-
 def _frequency_verdict(line: Expected, peak: Peak, correction: Correction) -> Outcome:
     reading = correction.apply(peak.indicated_hz, peak.u_indicated_hz)
     return decide(
@@ -294,8 +195,9 @@ def _frequency_verdict(line: Expected, peak: Peak, correction: Correction) -> Ou
     ).outcome
 
 
-def _what_would_decide(peak: Peak, correction: Correction) -> str:
-    if correction.u_at(peak.indicated_hz) >= peak.u_indicated_hz:
+def _what_would_decide(row: BoardLine) -> str:
+    u_hz, indicated_hz = row.u_hz or 0.0, row.u_indicated_hz or 0.0
+    if u_hz**2 >= 2.0 * indicated_hz**2:  # the clock has the greater part
         return "calibrate the clock"
     return "observe longer, or find out why the line is not steady,"
 

@@ -33,6 +33,11 @@ class KeptSource:
         self._takes: list[Take] = []
 
     @property
+    def inner(self) -> Source:
+        """The source that is kept."""
+        return self._inner
+
+    @property
     def info(self) -> SourceInfo:
         """As the inner source."""
         return self._inner.info

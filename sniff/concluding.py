@@ -1,0 +1,71 @@
+"""The verdict over a whole line board, and where the fault may lie."""
+
+from collections.abc import Sequence
+
+from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
+from sniff.verdict import Outcome
+
+_FAULTS = frozenset({LineState.WEAK, LineState.OFF_FREQUENCY, LineState.UNSTEADY, LineState.ABSENT})
+_NOT_SEEN = frozenset({LineState.HIDDEN, LineState.OUT_OF_VIEW})
+
+
+def conclude(lines: Sequence[BoardLine]) -> BoardResult:
+    """The verdict over all wanted lines, with the sentence that goes with it."""
+    wanted = [line for line in lines if line.wanted]
+    faults = [line for line in wanted if line.state in _FAULTS]
+    blind = [
+        line for line in wanted if line.state in _NOT_SEEN and not _heard_by_multiple(line, lines)
+    ]
+    open_ = [
+        line
+        for line in wanted
+        if line.state is LineState.PRESENT and line.frequency_verdict is Outcome.UNDECIDED
+    ]
+    if faults:
+        verdict = BoardVerdict.FAULT
+        why = "; ".join(f"{line.name} is {line.state.value}" for line in faults)
+        why += _hint(lines, faults)
+    elif blind:
+        verdict = BoardVerdict.UNDECIDED
+        why = "; ".join(f"{line.name} is {line.state.value}" for line in blind)
+    elif open_:
+        verdict = BoardVerdict.UNDECIDED
+        names = ", ".join(line.name for line in open_)
+        why = f"{names}: there, but whether within tolerance cannot be said"
+    elif not wanted:
+        verdict, why = BoardVerdict.UNDECIDED, "the plan names no line that must be there"
+    else:
+        verdict, why = BoardVerdict.AS_EXPECTED, "every wanted line is there and within tolerance"
+        unseen = [line.name for line in wanted if line.state is LineState.OUT_OF_VIEW]
+        if unseen:
+            why += f"; {', '.join(unseen)} by a multiple, itself below what can be seen"
+    return BoardResult(verdict=verdict, why=why, lines=tuple(lines))
+
+
+def _heard_by_multiple(line: BoardLine, lines: Sequence[BoardLine]) -> bool:
+    """Whether a line below the tuner's range is heard all the same, by one of its multiples: the
+    third of a second LO of 10.245 MHz is the first that a tuner from 26 MHz can see."""
+    return line.state is LineState.OUT_OF_VIEW and any(
+        other.name.startswith(f"{line.name} ×")
+        and other.state is LineState.PRESENT
+        and other.frequency_verdict is Outcome.PASS
+        for other in lines
+    )
+
+
+def _hint(lines: Sequence[BoardLine], faults: Sequence[BoardLine]) -> str:
+    """Where the fault may lie, by what the crystal does while the line it drives fails."""
+    crystal = next((line for line in lines if line.role == "crystal"), None)
+    driven = next((fault for fault in faults if fault.role in ("lo", "carrier")), None)
+    if crystal is None or driven is None:
+        return ""
+    runs = crystal.state in (LineState.PRESENT, LineState.OFF_FREQUENCY)
+    if driven.state is LineState.ABSENT and runs:
+        return ". The crystal oscillates: look between it and the mixer, at the multiplier first"
+    if driven.state is LineState.ABSENT and crystal.state is LineState.ABSENT:
+        return ". Its crystal is not heard either: look at the oscillator and its supply first"
+    if driven.state is LineState.UNSTEADY and crystal.state is LineState.UNSTEADY:
+        return ". Its crystal comes and goes too: look at the oscillator and its supply first"
+    if driven.state is LineState.UNSTEADY and runs:
+        return ". The crystal stayed: look between it and the mixer, at the multiplier first"
+    return ""
