@@ -70,13 +70,14 @@ def flat(answer: Answer) -> Row:
     """One answer as cells by their columns."""
     told = answer.told or {}
     result = _object(told.get("result"))
-    row: Row = {"file": answer.source}
+    row: Row = {}
+    _put(row, "file", answer.source)
     for name, text in sorted(answer.options.items()):
         _put(row, f"asked.{name}", text)
     row["exit_code"] = answer.exit_code
     row["verdict"] = _text(result.get("verdict"))
     row["why"] = _text(result.get("why")) or _text(result.get("sentence"))
-    row["error"] = answer.error
+    _put(row, "error", answer.error)
     _spread(row, {key: value for key, value in result.items() if key not in _TOLD_BEFORE}, "")
     if "peaks" in result:
         _spread(row, _strongest(result["peaks"]), "strongest.")
@@ -174,8 +175,10 @@ def _put(row: Row, name: str, value: Any) -> None:
     while free in row:
         copy += 1
         free = f"{name}#{copy}"
-    known = value is None or isinstance(value, (str, bool, int, float))
-    row[sys.intern(free)] = value if known else str(value)  # thousands of rows share their names
+    if isinstance(value, str) and not value.isascii():
+        # A file's name need be no text: what is none is shown as its bytes.
+        value = value.encode("utf-8", "backslashreplace").decode()
+    row[sys.intern(free)] = value  # thousands of rows share their names
 
 
 def _text(value: Any) -> str | None:

@@ -1,16 +1,12 @@
 """A job's notebook for a spreadsheet: tables of readings, of what they list, of notes and files."""
 
-import csv
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from io import StringIO
 from typing import Any
 
 from sniff.job.entries import KeptFile, Note, Reading
 from sniff.job.folder import Job
+from sniff.report.csv_cells import csv_text
 from sniff.report.envelope import plain
-
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""A spreadsheet takes a text that begins so for a formula (OWASP, CSV Injection)."""
 
 Row = dict[str, Any]
 
@@ -121,14 +117,4 @@ def _table_name(name: str) -> str:
 def _csv(rows: Iterable[Row]) -> str:
     rows = list(rows)
     columns = list(dict.fromkeys(key for row in rows for key in row))
-    target = StringIO()
-    writer = csv.writer(target)
-    writer.writerow(columns)
-    writer.writerows([_cell(row.get(column)) for column in columns] for row in rows)
-    return target.getvalue()
-
-
-def _cell(value: Any) -> Any:
-    if isinstance(value, str) and value.startswith(_FORMULA):
-        return f"'{value}"
-    return value
+    return csv_text([columns, *([row.get(column) for column in columns] for row in rows)])

@@ -3,11 +3,12 @@
 Expected cells are those of the JSON contract (the command's own fields), planted in `told`.
 """
 
+import os
 import random
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sniff.batch.table import flat, flattened
@@ -33,6 +34,7 @@ def _leaves(value: Any, path: tuple[str, ...] = ()) -> dict[tuple[str, ...], Any
     return found
 
 
+@settings(max_examples=50)
 @given(result=st.dictionaries(key.map(lambda name: f"x{name}"), nested, max_size=5))
 def test_each_number_of_nested_objects_stands_under_its_path(result: dict[str, Any]) -> None:
     row = flat(answer(0, envelope("carrier", result)))
@@ -194,3 +196,10 @@ def test_a_field_that_is_null_here_and_an_object_there_has_the_objects_columns(
 
 def test_no_answer_is_an_empty_table() -> None:
     assert flattened([]).rows == ()
+
+
+def test_a_files_name_that_is_no_text_is_shown_by_its_bytes() -> None:
+    name = os.fsdecode(b"set-\xff \xc2\xb5.wav")  # Latin-1 and UTF-8 in one name
+    row = flat(answer(0, None, source=name, exit_code=4, error=f"{name}: not there"))
+    assert row["file"] == "set-\\udcff µ.wav"
+    assert str(row["error"]).encode() == "set-\\udcff µ.wav: not there".encode()
