@@ -216,6 +216,11 @@ def format_ppm(ppm: float, expanded_ppm: float | None = None) -> str:
     return f"{_no_negative_zero(f'{ppm:+.{decimals}f}')} ppm"
 
 
+def format_ppm_reading(ppm: float, expanded_ppm: float) -> str:
+    """``+1.9 ± 1.4 ppm``: a relative difference and its U (k = 2)."""
+    return f"{format_ppm(ppm, expanded_ppm).removesuffix(' ppm')} ± {format_parts(expanded_ppm)}"
+
+
 def to_db(power_ratio: float) -> float:
     """Decibels of a power ratio; zero power reads −300 dB, so that no infinity leaves here."""
     return 10.0 * log10(max(power_ratio, 1e-30))
@@ -241,6 +246,11 @@ def format_dbm(level_dbm: float, expanded_db: float) -> str:
 def format_db(difference_db: float) -> str:
     """A signed ratio, ``−12.3 dB``."""
     return f"{_no_negative_zero(f'{difference_db:+.1f}')} dB"
+
+
+def format_db_reading(difference_db: float, expanded_db: float) -> str:
+    """``−1.4 ± 6.0 dB``: a ratio and its U (k = 2)."""
+    return f"{format_db(difference_db).removesuffix(' dB')} ± {expanded_db:.1f} dB"
 
 
 def format_chance(probability: float) -> str:

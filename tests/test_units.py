@@ -179,6 +179,13 @@ def test_levels_and_parts() -> None:
     assert units.format_parts(0.0) == "0 ppm"
 
 
+def test_differences_carry_their_uncertainty() -> None:
+    assert units.format_db_reading(-1.42, 6.0) == "−1.4 ± 6.0 dB"
+    assert units.format_db_reading(0.01, 2.34) == "+0.0 ± 2.3 dB"
+    assert units.format_ppm_reading(1.857, 1.414) == "+1.9 ± 1.4 ppm"
+    assert units.format_ppm_reading(-20.2, 12.0) == "−20 ± 12 ppm"
+
+
 @pytest.mark.parametrize(
     ("seconds", "text"),
     [
