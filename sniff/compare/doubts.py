@@ -1,0 +1,94 @@
+"""How far two sets may differ by chance: the placing of the loop, and the clock."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import hypot, inf, sqrt
+
+from calib.correction import Correction
+from sniff.compare.settings import CLOCK_MOVES_PPM, LEAST_DB, CompareSettings
+from sniff.placings import PlacingSpread
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelDoubt:
+    """What a difference of two levels is worth.
+
+    Attributes
+    ----------
+    u_db : float
+        Its standard uncertainty (k = 1).
+    degrees : int or None
+        Of freedom; None when it was stated.
+    limit_db : float
+        Beyond it a line is weak (or strong), at the stated false-alarm rate over all lines.
+    would_tell_db : float
+        So much weaker, a line would have been beyond the limit with 95 % probability.
+    """
+
+    u_db: float
+    degrees: int | None
+    limit_db: float
+    would_tell_db: float
+
+
+def level_doubt(
+    spread: PlacingSpread | None,
+    *,
+    good_placings: int,
+    suspect_placings: int,
+    lines: int,
+    settings: CompareSettings,
+) -> LevelDoubt:
+    """What differences of level are worth, given how the loop was placed.
+
+    With a measured standard deviation s of one placing, a difference of two means has
+    ``u = s sqrt(1 / n + 1 / m)`` and Student's t with the degrees of freedom of s (JCGM 100:2008,
+    G.3); a stated placement is taken as normal. One-sided, so that of all `lines` none is called
+    weak by chance but in ``false_alarm_rate`` of all comparisons (Šidák 1967:
+    ``1 - (1 - a)^(1/n)`` for each).
+
+    Parameters
+    ----------
+    spread : PlacingSpread or None
+    good_placings, suspect_placings : int
+    lines : int
+        How many lines are judged, at all places.
+    settings : CompareSettings
+    """
+    from scipy.special import stdtrit
+
+    if spread is None:
+        u_db, degrees = settings.placement_db / 2.0, None
+    else:
+        u_db = spread.sd_db * sqrt(1.0 / good_placings + 1.0 / suspect_placings)
+        degrees = spread.degrees
+    freedom = inf if degrees is None else float(degrees)
+    each = 1.0 - (1.0 - settings.false_alarm_rate) ** (1.0 / max(1, lines))
+    limit_db = max(LEAST_DB, u_db * float(stdtrit(freedom, 1.0 - each)))
+    return LevelDoubt(
+        u_db=u_db,
+        degrees=degrees,
+        limit_db=limit_db,
+        would_tell_db=limit_db + u_db * float(stdtrit(freedom, 0.95)),
+    )
+
+
+def pooled(spreads: Iterable[PlacingSpread | None]) -> PlacingSpread | None:
+    """One standard deviation of all, weighted by their degrees of freedom (pooled variance)."""
+    known = [spread for spread in spreads if spread is not None]
+    degrees = sum(spread.degrees for spread in known)
+    if not degrees:
+        return None
+    square = sum(spread.degrees * spread.sd_db**2 for spread in known) / degrees
+    return PlacingSpread(sd_db=sqrt(square), degrees=degrees)
+
+
+def u_clocks_ppm(good: Correction, suspect: Correction, *, one_clock: bool) -> float:
+    """Standard uncertainty (k = 1) of a difference of relative errors by the clocks, ppm.
+
+    What one clock is off by falls out of the difference, all but what it moved in between.
+    """
+    apart_ppm = hypot(good.u_ppm, suspect.u_ppm)
+    if one_clock:
+        return min(CLOCK_MOVES_PPM / sqrt(3.0), apart_ppm)  # rectangular (JCGM 100:2008, 4.3.7)
+    return apart_ppm

@@ -1,0 +1,181 @@
+"""Lines of the plan, one by one: the suspect's row of the board against the good one's."""
+
+from dataclasses import dataclass, replace
+from math import hypot
+
+from sniff.board import BoardLine, LineState
+from sniff.compare.doubts import LevelDoubt
+from sniff.compare.nouns import ComparedLine, Likeness, Origin
+from sniff.superhet.plan import Role
+from sniff.units import format_db, format_dbfs, format_ppm, format_span
+from sniff.verdict import Outcome, decide
+
+_FIXED = frozenset({Role.SECOND_LO.value, Role.SECOND_LO_HARMONIC.value})
+"""Roles of what stays where it is, whatever the carrier."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubts:
+    """All that a difference is worth.
+
+    Attributes
+    ----------
+    level : LevelDoubt
+    u_clocks_ppm : float
+        Of a difference of relative errors, by the clocks (k = 1).
+    agree_ppm : float
+    """
+
+    level: LevelDoubt
+    u_clocks_ppm: float
+    agree_ppm: float
+
+
+def compare_planned(
+    good: BoardLine, suspect: BoardLine, *, place: str | None, doubts: Doubts
+) -> ComparedLine:
+    """Compare one line of the plan, from both boards."""
+    row = ComparedLine(
+        name=suspect.name,
+        place=place,
+        origin=Origin.FIXED if suspect.role in _FIXED else Origin.CARRIER,
+        planned=True,
+        wanted=suspect.wanted,
+        good_hz=good.frequency_hz,
+        suspect_hz=suspect.frequency_hz,
+        expected_good_hz=good.expected_hz,
+        expected_suspect_hz=suspect.expected_hz,
+        good_dbfs=good.level_dbfs,
+        suspect_dbfs=suspect.level_dbfs,
+        would_see_good_dbfs=good.would_see_dbfs,
+        would_see_suspect_dbfs=suspect.would_see_dbfs,
+        state=Likeness.NEITHER,
+        why="",
+    )
+    if suspect.frequency_hz is None and good.frequency_hz is None:
+        return _in_neither(row, good, suspect)
+    if suspect.frequency_hz is None:
+        return _missing(row, suspect, doubts)
+    if good.frequency_hz is None:
+        return _extra(row, good, doubts)
+    return _in_both(row, good, suspect, doubts)
+
+
+def frequency_outcome(row: ComparedLine, agree_ppm: float) -> Outcome | None:
+    """Whether a line agrees in frequency, by the decision rule; None when that is not known."""
+    if row.shift_ppm is None or row.u_shift_ppm is None:
+        return None
+    # The rule needs one unit throughout, not hertz.
+    return decide(
+        error_hz=row.shift_ppm, expanded_hz=2.0 * row.u_shift_ppm, tolerance_hz=agree_ppm
+    ).outcome
+
+
+def _in_neither(row: ComparedLine, good: BoardLine, suspect: BoardLine) -> ComparedLine:
+    unseen = {LineState.HIDDEN, LineState.OUT_OF_VIEW}
+    for who, line in (("good set's", good), ("suspect's", suspect)):
+        if line.state in unseen:
+            return replace(
+                row, state=Likeness.HIDDEN, why=f"the {who} is {line.state.value}: {line.why}"
+            )
+    return replace(row, why="seen in neither set")
+
+
+def _missing(row: ComparedLine, suspect: BoardLine, doubts: Doubts) -> ComparedLine:
+    """Seen in the good set alone: the suspect's is absent only where it would have been seen."""
+    if suspect.state is not LineState.ABSENT or suspect.would_see_dbfs is None:
+        return replace(
+            row,
+            state=Likeness.HIDDEN,
+            why=f"the suspect's is {suspect.state.value}: {suspect.why}",
+        )
+    assert row.good_dbfs is not None
+    margin_db = row.good_dbfs - suspect.would_see_dbfs
+    seen = f"a line of {format_dbfs(suspect.would_see_dbfs)} would have been seen in the suspect"
+    if margin_db < doubts.level.limit_db:
+        return replace(
+            row,
+            state=Likeness.HIDDEN,
+            why=f"{seen}, and the good set's is only {format_db(margin_db)} over that: by the "
+            "placing of the loop alone it may be missed; move it closer, or use a finer RBW",
+        )
+    return replace(row, state=Likeness.ONLY_GOOD, why=seen)
+
+
+def _extra(row: ComparedLine, good: BoardLine, doubts: Doubts) -> ComparedLine:
+    if good.state is not LineState.ABSENT or good.would_see_dbfs is None:
+        return replace(
+            row, state=Likeness.HIDDEN, why=f"the good set's is {good.state.value}: {good.why}"
+        )
+    assert row.suspect_dbfs is not None
+    seen = f"a line of {format_dbfs(good.would_see_dbfs)} would have been seen in the good set"
+    if row.suspect_dbfs - good.would_see_dbfs < doubts.level.limit_db:
+        return replace(row, state=Likeness.HIDDEN, why=f"{seen}; that is too near to tell")
+    return replace(row, state=Likeness.ONLY_SUSPECT, why=seen)
+
+
+def _in_both(
+    row: ComparedLine, good: BoardLine, suspect: BoardLine, doubts: Doubts
+) -> ComparedLine:
+    assert row.good_dbfs is not None
+    assert row.suspect_dbfs is not None
+    assert good.error_ppm is not None
+    assert suspect.error_ppm is not None
+    difference_db = row.suspect_dbfs - row.good_dbfs
+    u_ppm = hypot(_u_ppm(good), _u_ppm(suspect), doubts.u_clocks_ppm)
+    row = replace(
+        row,
+        shift_ppm=suspect.error_ppm - good.error_ppm,
+        u_shift_ppm=u_ppm,
+        difference_db=difference_db,
+        u_difference_db=doubts.level.u_db,
+    )
+    limit_db = doubts.level.limit_db
+    weak = difference_db < -limit_db
+    if suspect.state is LineState.OFF_FREQUENCY and weak and good.state is LineState.PRESENT:
+        # In the search window, but so weak that it may be any other line.
+        return replace(
+            row,
+            state=Likeness.ONLY_GOOD,
+            why=f"not in its place; what stands nearest is {format_db(difference_db)} against the "
+            f"good set's, and {_shift_words(row)}: it may be another line",
+        )
+    if suspect.state is LineState.UNSTEADY and good.state is not LineState.UNSTEADY:
+        return replace(row, state=Likeness.UNSTEADY, why=suspect.why)
+    outcome = frequency_outcome(row, doubts.agree_ppm)
+    if outcome is Outcome.FAIL:
+        return replace(row, state=Likeness.MOVED, why=_shift_words(row))
+    level = (
+        f"{format_db(difference_db)} against the good set's, more than the {format_db(limit_db)} "
+        "by which placing the loop may explain it"
+    )
+    if weak:
+        return replace(row, state=Likeness.WEAK, why=level)
+    if difference_db > limit_db:
+        return replace(row, state=Likeness.STRONG, why=level)
+    if outcome is Outcome.UNDECIDED:
+        return replace(
+            row,
+            state=Likeness.IN_BOTH,
+            why=f"whether its frequency agrees within {doubts.agree_ppm:g} ppm cannot be said: "
+            f"{_shift_words(row)}",
+        )
+    return replace(
+        row,
+        state=Likeness.IN_BOTH,
+        why=f"within the loop's spread, and {_shift_words(row)}",
+    )
+
+
+def _u_ppm(line: BoardLine) -> float:
+    return (line.u_indicated_hz or 0.0) / line.expected_hz * 1e6
+
+
+def _shift_words(row: ComparedLine) -> str:
+    """``20.1 ± 1.2 ppm (1.68 kHz) above where the good set's has it``."""
+    assert row.shift_ppm is not None
+    assert row.u_shift_ppm is not None
+    assert row.expected_suspect_hz is not None
+    size = format_ppm(row.shift_ppm, 2.0 * row.u_shift_ppm)
+    away = format_span(abs(row.shift_ppm) * 1e-6 * row.expected_suspect_hz)
+    return f"{size} ({away}) from where the good set's would be"

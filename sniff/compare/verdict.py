@@ -1,0 +1,204 @@
+"""The verdict of a comparison, and the one sentence that a technician would say."""
+
+from collections.abc import Collection, Iterable, Sequence
+
+from sniff.compare.doubts import LevelDoubt
+from sniff.compare.nouns import (
+    ComparedLine,
+    ComparisonVerdict,
+    Likeness,
+    Origin,
+    PlaceComparison,
+)
+from sniff.compare.planned import frequency_outcome
+from sniff.units import format_frequency, format_parts, format_span
+from sniff.verdict import Outcome
+
+FAULTS = (Likeness.ONLY_GOOD, Likeness.MOVED, Likeness.WEAK, Likeness.UNSTEADY)
+"""What makes the suspect differ, in the order in which it is told."""
+
+_OUTSIDE = (Origin.ROOM, Origin.STAYS)
+_MOST_NAMED = 3
+
+
+def concluded(
+    rows: Sequence[ComparedLine],
+    *,
+    doubt: LevelDoubt,
+    agree_ppm: float,
+    planned: bool,
+    restless: Collection[str] = (),
+) -> tuple[ComparisonVerdict, str]:
+    """Verdict and sentence at one place.
+
+    Parameters
+    ----------
+    rows : sequence of ComparedLine
+    doubt : LevelDoubt
+    agree_ppm : float
+    planned : bool
+        Whether a plan says which lines count; without one all that is not of the room does.
+    restless : collection of str
+        Lines that come and go in the good set itself.
+    """
+    judged = [row for row in rows if row.planned] if planned else _without_plan(rows)
+    faults = [row for row in judged if row.state in FAULTS]
+    alike = [row for row in judged if row.state in (Likeness.IN_BOTH, Likeness.STRONG)]
+    spread = f"the loop's spread of ±{2.0 * doubt.u_db:.1f} dB"
+    if faults:
+        rest = f"all else agrees within {spread}" if alike else "nothing else could be compared"
+        hint = _hint(judged, faults)
+        return ComparisonVerdict.DIFFERS, f"the suspect {_told(faults)}; {rest}{hint}"
+    blind = _blind(judged, agree_ppm=agree_ppm, restless=restless)
+    if blind:
+        return ComparisonVerdict.UNDECIDED, "; ".join(blind)
+    if not alike:
+        return ComparisonVerdict.UNDECIDED, "no line was seen that could be compared"
+    sure = [row for row in alike if frequency_outcome(row, agree_ppm) is not Outcome.UNDECIDED]
+    unsure = [row for row in alike if row not in sure]
+    within = (
+        f"{_names(sure)} within {agree_ppm:g} ppm and {spread}"
+        if sure
+        else (f"by their levels, within {spread}")
+    )
+    besides = f"; of {_names(unsure)} only the level can be told" if unsure else ""
+    return ComparisonVerdict.ALIKE, (
+        f"the suspect agrees with the good one: {within}{besides}; one weaker by "
+        f"{doubt.would_tell_db:.1f} dB would have been told"
+    )
+
+
+def in_one_sentence(places: Sequence[PlaceComparison]) -> str:
+    """All places in one: what differs first, then what could not be said, then what agrees."""
+    if len(places) == 1:
+        return places[0].sentence
+    told = [
+        f"at {place.place}, {place.sentence}"
+        for verdict in (ComparisonVerdict.DIFFERS, ComparisonVerdict.UNDECIDED)
+        for place in places
+        if place.verdict is verdict
+    ]
+    alike = [str(place.place) for place in places if place.verdict is ComparisonVerdict.ALIKE]
+    if alike and told:
+        told.append(f"at {_listed(alike)} the two agree")
+    elif alike:
+        told.append(f"the suspect agrees with the good one at {_listed(alike)}")
+    return "; ".join(told)
+
+
+def _without_plan(rows: Iterable[ComparedLine]) -> list[ComparedLine]:
+    return [row for row in rows if row.origin not in _OUTSIDE]
+
+
+def _told(faults: Sequence[ComparedLine]) -> str:
+    """``lacks the LO that the good one has at 85.4 MHz``, each kind of fault once."""
+    parts = []
+    for state in FAULTS:
+        rows = [row for row in faults if row.state is state]
+        if not rows:
+            continue
+        first = rows[0]
+        if state is Likeness.ONLY_GOOD:
+            assert first.good_hz is not None
+            parts.append(
+                f"lacks {_names(rows)} that the good one has at {_roughly(first.good_hz)}"
+                f"{_should(first)}"
+            )
+        elif state is Likeness.MOVED:
+            parts.append(f"has {_names(rows)} {_moved(first)}")
+        elif state is Likeness.WEAK:
+            parts.append(f"has {_names(rows)} {_weaker(rows)} than in the good one")
+        else:
+            parts.append(f"has {_names(rows)} coming and going")
+    return ", and ".join(parts)
+
+
+def _should(row: ComparedLine) -> str:
+    if row.expected_suspect_hz is None:
+        return ""
+    return f" (here it should be at {_roughly(row.expected_suspect_hz)})"
+
+
+def _moved(row: ComparedLine) -> str:
+    assert row.shift_ppm is not None
+    assert row.expected_suspect_hz is not None
+    way = "too high" if row.shift_ppm > 0 else "too low"
+    away = format_span(abs(row.shift_ppm) * 1e-6 * row.expected_suspect_hz)
+    return f"{format_parts(abs(row.shift_ppm))} ({away}) {way} by the measure of the good one's"
+
+
+def _weaker(rows: Sequence[ComparedLine]) -> str:
+    sizes = sorted(abs(row.difference_db or 0.0) for row in rows)
+    if f"{sizes[0]:.0f}" == f"{sizes[-1]:.0f}":
+        return f"{sizes[-1]:.0f} dB weaker"
+    return f"{sizes[0]:.0f} to {sizes[-1]:.0f} dB weaker"
+
+
+def _hint(judged: Sequence[ComparedLine], faults: Sequence[ComparedLine]) -> str:
+    """Where the fault may lie: by the crystal, while the line that it drives fails."""
+    crystal = next((row for row in judged if row.name == "crystal"), None)
+    driven = next((row for row in faults if row.name in ("LO", "carrier")), None)
+    if crystal is None or driven is None or driven.state is Likeness.MOVED:
+        return ""
+    if crystal.state in (Likeness.IN_BOTH, Likeness.STRONG):
+        return ". Its crystal is as in the good one: look between it and the mixer"
+    if crystal.state is driven.state:
+        return ". So is its crystal: look at the oscillator and its supply first"
+    return ""
+
+
+def _blind(
+    judged: Sequence[ComparedLine], *, agree_ppm: float, restless: Collection[str]
+) -> list[str]:
+    """Why wanted lines could not be compared."""
+    found = []
+    for row in judged:
+        if not row.wanted or _heard_by_multiple(row, judged):
+            continue
+        name = _name(row)
+        if row.state is Likeness.HIDDEN:
+            found.append(f"{name} cannot be compared: {row.why}")
+        elif row.state is Likeness.NEITHER:
+            found.append(f"the good set itself shows no {row.name}: it is no measure for it")
+        elif row.state is Likeness.ONLY_SUSPECT:
+            found.append(f"{name} is seen in the suspect alone: the good set is no measure for it")
+        elif row.name in restless:
+            found.append(f"{name} comes and goes in the good set itself: it is no measure for it")
+        elif frequency_outcome(row, agree_ppm) is Outcome.UNDECIDED:
+            found.append(
+                f"{name} is there in both, but whether it agrees within {agree_ppm:g} ppm cannot "
+                "be said: measure both with one dongle, or calibrate it"
+            )
+    return found
+
+
+def _heard_by_multiple(row: ComparedLine, judged: Sequence[ComparedLine]) -> bool:
+    """A second LO below the tuner's range is compared by its multiples."""
+    return row.state is Likeness.HIDDEN and any(
+        str(other.name).startswith(f"{row.name} ×") and other.state is Likeness.IN_BOTH
+        for other in judged
+    )
+
+
+def _names(rows: Sequence[ComparedLine]) -> str:
+    names = [_name(row) for row in rows[:_MOST_NAMED]]
+    if len(rows) > _MOST_NAMED:
+        names.append(f"{len(rows) - _MOST_NAMED} more")
+    return _listed(names)
+
+
+def _name(row: ComparedLine) -> str:
+    if row.name is not None:
+        return f"the {row.name}"
+    hz = row.good_hz if row.good_hz is not None else row.suspect_hz
+    assert hz is not None
+    return f"the line at {_roughly(hz)}"
+
+
+def _roughly(hz: float) -> str:
+    """To the kilohertz: what was seen to the last hertz stands in the table."""
+    return format_frequency(round(hz, -3))
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -1,0 +1,82 @@
+"""What a difference of levels is worth: closed forms, and the chance of a false alarm."""
+
+from math import sqrt
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from calib.correction import Correction
+from sniff.compare import CompareSettings
+from sniff.compare.doubts import level_doubt, pooled, u_clocks_ppm
+from sniff.placings import PlacingSpread
+
+SETTINGS = CompareSettings(false_alarm_rate=0.05)
+
+
+def test_a_stated_placement_is_two_standard_deviations_of_a_difference() -> None:
+    doubt = level_doubt(None, good_placings=1, suspect_placings=1, lines=1, settings=SETTINGS)
+    assert doubt.u_db == 3.0
+    assert doubt.degrees is None
+    # One-sided 5 % of a normal distribution: 1.645 (any table of it).
+    assert doubt.limit_db == pytest.approx(3.0 * 1.645, rel=1e-3)
+    assert doubt.would_tell_db == pytest.approx(2 * 3.0 * 1.645, rel=1e-3)
+
+
+def test_a_measured_spread_goes_by_students_t() -> None:
+    spread = PlacingSpread(sd_db=4.0, degrees=8)
+    doubt = level_doubt(spread, good_placings=5, suspect_placings=3, lines=1, settings=SETTINGS)
+    assert doubt.u_db == pytest.approx(4.0 * sqrt(1 / 5 + 1 / 3))
+    # JCGM 100:2008, table G.2: t for 90 % (two-sided) and 8 degrees of freedom is 1.86.
+    assert doubt.limit_db == pytest.approx(1.86 * doubt.u_db, rel=2e-3)
+
+
+def test_a_small_spread_never_makes_a_small_difference_a_fault() -> None:
+    spread = PlacingSpread(sd_db=0.1, degrees=40)
+    doubt = level_doubt(spread, good_placings=5, suspect_placings=5, lines=4, settings=SETTINGS)
+    assert doubt.limit_db == 3.0
+
+
+@pytest.mark.parametrize("lines", [1, 4, 12])
+def test_equal_sets_are_called_weak_as_seldom_as_stated(lines: int) -> None:
+    rng = np.random.default_rng(7 + lines)
+    trials, placings, sd_db = 20_000, 5, 4.0
+    degrees = 2 * lines * (placings - 1)
+    sets = sd_db * rng.standard_normal((2, trials, lines, placings))
+    spread_db = np.sqrt(sets.var(axis=3, ddof=1).mean(axis=(0, 2)))
+    lowest_db = (sets[1].mean(axis=2) - sets[0].mean(axis=2)).min(axis=1)
+    limits_db = np.array(
+        [
+            level_doubt(
+                PlacingSpread(sd_db=float(spread), degrees=degrees),
+                good_placings=placings,
+                suspect_placings=placings,
+                lines=lines,
+                settings=SETTINGS,
+            ).limit_db
+            for spread in spread_db[:2000]
+        ]
+    )
+    alarms = int((lowest_db[:2000] < -limits_db).sum())
+    # Binomial, 99.9 % on either side.
+    low, high = stats.binom.interval(0.998, 2000, 0.05)
+    assert low <= alarms <= high
+
+
+def test_spreads_are_pooled_by_their_degrees() -> None:
+    one, two = PlacingSpread(sd_db=1.0, degrees=4), PlacingSpread(sd_db=3.0, degrees=12)
+    found = pooled([one, None, two])
+    assert found is not None
+    assert found.degrees == 16
+    assert found.sd_db == pytest.approx(sqrt((4 * 1.0 + 12 * 9.0) / 16))
+    assert pooled([None]) is None
+
+
+def test_what_one_clock_is_off_by_falls_out() -> None:
+    unknown = Correction.unknown_dongle()
+    apart = u_clocks_ppm(unknown, unknown, one_clock=False)
+    assert apart == pytest.approx(sqrt(2.0) * unknown.u_ppm)
+    assert u_clocks_ppm(unknown, unknown, one_clock=True) == pytest.approx(2.0 / sqrt(3.0))
+    sure = Correction(ppm=31.0, u_ppm=0.1, origin="test")
+    # Two calibrations that are better than that say more.
+    assert u_clocks_ppm(sure, sure, one_clock=True) == pytest.approx(0.1 * sqrt(2.0))
