@@ -71,6 +71,11 @@ class Field:
         self._rate_hz = rate_hz
         self._audible: _Audible | None = None
 
+    def hear(self, emitters: tuple[Emitter, ...]) -> None:
+        """Hear the emitters as loud as these are, which are the scene's in all else."""
+        self._emitters = emitters
+        self._audible = None
+
     def chunk(self, number: int, receiver: Receiver) -> ComplexSamples:
         """Samples before the IF amplifier's own control and the converter, shape (CHUNK,).
 

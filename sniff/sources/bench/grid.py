@@ -35,6 +35,7 @@ class Stream(IntEnum):
 
     NOISE = 0
     LO_PHASE = 1
+    PLACING = 2
     EMITTER = 16
 
 

@@ -236,6 +236,33 @@ class Emitter(Table):
         return self
 
 
+class Heard(Table):
+    """How much louder, or weaker, the loop hears an emitter at a place."""
+
+    emitter: str
+    """Name of the emitter."""
+    times: Annotated[int, Field(ge=1, le=1000)] | None = None
+    """Which multiple alone; all lines of the emitter when left out. Both add up."""
+    by_db: Decibels
+    """By how much louder than the line's own level says; negative is weaker."""
+
+
+class LoopPlace(Table):
+    """A place on the board where the loop can be held."""
+
+    name: Annotated[str, Field(min_length=1)]
+    """What it is called."""
+    heard: tuple[Heard, ...] = ()
+    """What is louder or weaker there."""
+
+    @model_validator(mode="after")
+    def _once_each(self) -> "LoopPlace":
+        heard = [(each.emitter, each.times) for each in self.heard]
+        if len(set(heard)) < len(heard):
+            raise ValueError("a place names an emitter, or a multiple of it, once")
+        return self
+
+
 class Scene(Table):
     """A bench scene."""
 
@@ -251,3 +278,22 @@ class Scene(Table):
     """Tuner gain unless the caller says otherwise; automatic when left out."""
     dongle: Dongle = Dongle()
     emitters: tuple[Emitter, ...] = ()
+    placing_spread_db: Annotated[float, Field(ge=0, le=30)] = 0.0
+    """Standard deviation by which each line's level moves when the loop is placed again."""
+    places: tuple[LoopPlace, ...] = ()
+    """Where the loop can be held; unless it is placed, all levels are those of the emitters."""
+
+    @model_validator(mode="after")
+    def _places_hear_what_is_there(self) -> "Scene":
+        lines = {(emitter.name, line.times) for emitter in self.emitters for line in emitter.lines}
+        emitters = {name for name, _ in lines}
+        for place in self.places:
+            for each in place.heard:
+                if each.emitter not in emitters:
+                    raise ValueError(f"place {place.name!r} hears no emitter {each.emitter!r}")
+                if each.times is not None and (each.emitter, each.times) not in lines:
+                    raise ValueError(f"{each.emitter!r} has no line of times = {each.times}")
+        names = [" ".join(place.name.casefold().split()) for place in self.places]
+        if len(set(names)) < len(names):
+            raise ValueError("two places have one name")
+        return self

@@ -13,6 +13,7 @@ from sniff.sources.bench.converter import digitize, loop_gains_db
 from sniff.sources.bench.field import Field
 from sniff.sources.bench.grid import CHUNK, ROW, SEEDS
 from sniff.sources.bench.pacer import Pacer
+from sniff.sources.bench.placing import placed_emitters
 from sniff.sources.bench.receiver import (
     GAINS_DB,
     Receiver,
@@ -90,9 +91,8 @@ class BenchSource:
         self._block = block_samples or (
             min(_BLOCK, round(_PACED_BLOCK_S * self._rate_hz)) if pacer else _BLOCK
         )
-        self._field = Field(
-            scene, seed=scene.seed if seed is None else self._seed(seed), rate_hz=self._rate_hz
-        )
+        self._seed = scene.seed if seed is None else self._checked(seed)
+        self._field = Field(scene, seed=self._seed, rate_hz=self._rate_hz)
         self._takes: list[SpooledTake] = []
         self._closed = False
         self._next = 0
@@ -134,8 +134,7 @@ class BenchSource:
             When it lies outside the tuner's range.
         """
         self._check_open()
-        receiver = self._tuned(center_hz, self._receiver.gain_db)
-        self._set(self._with_gain(receiver, None if self._automatic else receiver.gain_db))
+        self._set_with_same_gain(self._tuned(center_hz, self._receiver.gain_db))
         return self._receiver.tuning.center_hz
 
     def set_gain(self, gain_db: float | None) -> float | None:
@@ -148,6 +147,22 @@ class BenchSource:
         self._automatic = gain_db is None
         self._set(self._with_gain(self._receiver, gain_db))
         return None if self._automatic else self._receiver.gain_db
+
+    def place_loop(self, place: str | None, number: int) -> None:
+        """Place the loop for the given time; None: where it is without a place.
+
+        Raises
+        ------
+        SourceError
+            When the scene has no such place.
+        """
+        self._check_open()
+        try:
+            emitters = placed_emitters(self._scene, place=place, number=number, seed=self._seed)
+        except ValueError as error:
+            raise SourceError(f"{self._name}: {error}") from None
+        self._field.hear(emitters)
+        self._set_with_same_gain(self._receiver)
 
     def stream(self, *, seconds: float | None, start_s: float = 0.0) -> Iterator[IQBlock]:
         """Read once, block by block, from where it is; `start_s` means nothing here.
@@ -187,7 +202,7 @@ class BenchSource:
             take.close()
         self._takes.clear()
 
-    def _seed(self, seed: int) -> int:
+    def _checked(self, seed: int) -> int:
         if not 0 <= seed < SEEDS:
             raise SourceError(f"{self._name}: seed {seed} must lie from 0 to {SEEDS - 1}")
         return seed
@@ -226,6 +241,9 @@ class BenchSource:
         target_dbfs = self._scene.dongle.target_dbfs
         fitting = [step for step in steps if self._field.expected_dbfs(step) <= target_dbfs]
         return fitting[-1] if fitting else steps[0]
+
+    def _set_with_same_gain(self, receiver: Receiver) -> None:
+        self._set(self._with_gain(receiver, None if self._automatic else receiver.gain_db))
 
     def _set(self, receiver: Receiver) -> None:
         """Change the setting, and pass over what comes while it settles."""

@@ -16,6 +16,7 @@ from tests.sources.bench.measure import (
 )
 
 EXPECTED = (
+    "diversity-good",
     "diversity-receiver",
     "hand-held-tired",
     "pilot-transmitter",
