@@ -2,15 +2,13 @@
 
 from dataclasses import dataclass
 
+from sniff.strength import PLACEMENT_DB
+
 AGREE_PPM = 10.0
 """Two healthy sets of one make, after their clocks, differ by less (common practice, no source)."""
 
 CLOCK_MOVES_PPM = 2.0
 """How far one warm dongle's clock may move between the two sets (common practice, no source)."""
-
-PLACEMENT_DB = 6.0
-"""By how much a level differs from one placing of a hand-held loop to another (k = 2), unless
-measured (common practice, no source)."""
 
 LEAST_DB = 3.0
 """Two healthy sets differ by so much in level without a fault (common practice, no source)."""
