@@ -1,0 +1,145 @@
+"""Runs tasks on workers that may die: few in flight, and nothing lost."""
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, Future, wait
+from itertools import islice
+from typing import Protocol, TypeVar
+
+from sniff.batch.error import BatchError
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+MOST_DEATHS = 3
+"""Workers that one task, asked alone, may bring down before it is given up."""
+
+_IN_FLIGHT = 2  # tasks for each worker: while one is computed the next is there already
+_POLL_S = 0.2  # how soon a stop is heeded
+
+
+class Pool(Protocol):
+    """Workers behind the futures of the standard library."""
+
+    @property
+    def workers(self) -> int:
+        """How many tasks are computed at once."""
+        ...
+
+    def submit(self, work: Callable[[Item], Result], item: Item) -> "Future[Result]":
+        """Have a worker do it.
+
+        Raises
+        ------
+        BrokenExecutor
+            When a worker has died; the futures of what was in flight have it for their exception.
+        """
+        ...
+
+    def renew(self) -> None:
+        """Replace all workers, after one has died.
+
+        Raises
+        ------
+        BatchError
+            When new ones do not start.
+        """
+        ...
+
+
+def run(
+    items: Iterable[Item],
+    work: Callable[[Item], Result],
+    pool: Pool,
+    *,
+    give_up: Callable[[Item, BaseException], Result],
+    stopped: Callable[[], bool] = lambda: False,
+) -> Iterator[Result]:
+    """Results as they come, in no order.
+
+    When a worker dies, nobody knows which task was its end: all that were in flight are asked
+    again one by one, and only one that is alone with a dying worker is to blame.
+
+    Parameters
+    ----------
+    items : iterable
+        Taken from no faster than they are computed.
+    work : callable
+        What a worker does with one; both must be picklable.
+    pool : Pool
+    give_up : callable
+        The result of an item on which `MOST_DEATHS` workers died, or that could not be sent to a
+        worker or back; it is given the error.
+    stopped : callable, optional
+        Asked several times a second; once it is true nothing more is begun, and what is not done
+        by then is left.
+
+    Raises
+    ------
+    BatchError
+        When there are no workers any more.
+    """
+    waiting = iter(items)
+    suspects: deque[Item] = deque()
+    deaths = 0
+    flying: dict[Future[Result], Item] = {}
+    while not stopped():
+        if not suspects:
+            room = _IN_FLIGHT * pool.workers - len(flying)
+            flying.update((_submitted(pool, work, item), item) for item in islice(waiting, room))
+        elif not flying:
+            flying[_submitted(pool, work, suspects[0])] = suspects[0]
+        if not flying:
+            return
+        done, _ = wait(flying, timeout=_POLL_S, return_when=FIRST_COMPLETED)
+        if any(_is_dead(future) for future in done):
+            done, _ = wait(flying)  # they all come to their end with their pool
+        dead = [flying[future] for future in done if _is_dead(future)]
+        for future in done:
+            item = flying.pop(future)
+            if not _is_dead(future):
+                yield _result_of(future, item, give_up)
+                if suspects:
+                    suspects.popleft()
+                    deaths = 0
+        if not dead:
+            continue
+        if not suspects:
+            suspects.extend(dead)
+        elif deaths + 1 < MOST_DEATHS:
+            deaths += 1
+        else:
+            yield give_up(suspects.popleft(), BrokenExecutor())
+            deaths = 0
+        pool.renew()
+    for future, item in flying.items():
+        if future.done() and not _is_dead(future):
+            yield _result_of(future, item, give_up)
+
+
+def _submitted(pool: Pool, work: Callable[[Item], Result], item: Item) -> "Future[Result]":
+    """The future of an item; one that has failed already when the pool has."""
+    try:
+        return pool.submit(work, item)
+    except BrokenExecutor as error:
+        failed: Future[Result] = Future()
+        failed.set_exception(error)
+        return failed
+
+
+def _is_dead(future: "Future[Result]") -> bool:
+    return not future.cancelled() and isinstance(future.exception(), BrokenExecutor)
+
+
+def _result_of(
+    future: "Future[Result]", item: Item, give_up: Callable[[Item, BaseException], Result]
+) -> Result:
+    try:
+        return future.result()
+    except CancelledError:
+        raise BatchError(
+            "the workers went away, and what they were at is lost; what was done before is kept, "
+            "and --resume goes on"
+        ) from None
+    except Exception as error:
+        return give_up(item, error)
