@@ -120,14 +120,28 @@ def load(text: str, model: type[Model], *, name: str) -> Model:
         first = next(misspelt, mistakes[0])
         path = [part for part in first["loc"] if not isinstance(part, str) or "[" not in part]
         keys = ".".join(str(part) for part in path) or "the file"
-        line = _line_of(text, path)
-        where = f"{name}, line {line}" if line else name
         message = first["msg"].removeprefix("Value error, ")
         if first["type"] == "extra_forbidden":
             message = "this key is not known here; check its spelling"
         elif first["type"] == "missing":
             message = "this key is missing"
-        raise InputError(f"{where}: {keys}: {message}") from None
+        raise InputError(f"{place_in(text, path, name=name)}: {keys}: {message}") from None
+
+
+def place_in(text: str, path: list[Any], *, name: str) -> str:
+    """Where a key is written: ``set.toml, line 7``, or the name alone when no line is to blame.
+
+    Parameters
+    ----------
+    text : str
+        The TOML.
+    path : list
+        Names of tables and of the key, and after an array of tables the number of the table.
+    name : str
+        What to call the text.
+    """
+    line = _line_of(text, path)
+    return f"{name}, line {line}" if line else name
 
 
 def _line_of(text: str, path: list[Any]) -> int | None:
@@ -143,18 +157,25 @@ def _line_of(text: str, path: list[Any]) -> int | None:
     table: tuple[str, ...] = ()
     seen: dict[tuple[str, ...], int] = {}
     best: int | None = None
+
+    def inside() -> bool:
+        heads = [table[:depth] for depth in range(1, len(table) + 1)]
+        return all(seen.get(head, 0) == counts.get(head, 0) for head in heads)
+
     for number, line in enumerate(text.splitlines(), start=1):
         header = re.match(r"\s*\[(\[?)\s*([^\[\]]+?)\s*\]", line)
         if header:
             table = tuple(part.strip().strip("\"'") for part in header[2].split("."))
             if header[1]:
                 seen[table] = seen.get(table, -1) + 1
-            if list(table) == names[: len(table)] and seen.get(table, 0) == counts.get(table, 0):
+                # The arrays within it begin anew.
+                for other in [each for each in seen if each[: len(table)] == table != each]:
+                    del seen[other]
+            if list(table) == names[: len(table)] and inside():
                 best = number
             continue
         key = re.match(r"\s*([A-Za-z0-9_.\"'-]+)\s*=", line)
-        inside = seen.get(table, 0) == counts.get(table, 0)
-        if key and inside:
+        if key and inside():
             full = [*table, *(part.strip("\"'") for part in key[1].split("."))]
             if full == names[: len(full)]:
                 return number

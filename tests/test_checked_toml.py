@@ -22,6 +22,15 @@ class Whole(Table):
     inner: Part | None = None
 
 
+class Outer(Table):
+    name: str = ""
+    parts: tuple[Part, ...] = ()
+
+
+class Nested(Table):
+    outer: tuple[Outer, ...]
+
+
 GOOD = """title = "all"
 at = "83.6M"
 within = "50ppm"
@@ -93,3 +102,36 @@ def test_broken_toml_has_its_line_from_the_parser() -> None:
 def test_numbers_that_are_none_are_refused() -> None:
     with pytest.raises(InputError):
         load(GOOD.replace('at = "83.6M"', "at = nan"), Whole, name="bad.toml")
+
+
+NESTED = """[[outer]]
+name = "one"
+[[outer.parts]]
+name = "a"
+[[outer.parts]]
+name = "b"
+[[outer]]
+name = "two"
+[[outer.parts]]
+name = "c"
+[[outer.parts]]
+name = "d"
+hz = 5
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "keys"),
+    [
+        ('name = "b"', "name = 3", 6, "outer.0.parts.1.name"),
+        ('name = "two"', "name = 3", 8, "outer.1.name"),
+        ('name = "c"', "name = 3", 10, "outer.1.parts.0.name"),
+        ("hz = 5", 'hz = "5 ppm"', 13, "outer.1.parts.1.hz"),
+        ('name = "d"\n', "", 11, "outer.1.parts.1.name"),
+    ],
+)
+def test_a_mistake_in_an_array_within_an_array_names_its_own_line(
+    old: str, new: str, line: int, keys: str
+) -> None:
+    with pytest.raises(InputError, match=rf"x\.toml, line {line}: {keys}: "):
+        load(NESTED.replace(old, new), Nested, name="x.toml")
