@@ -1,0 +1,107 @@
+"""What a fleet's doubts have in common: one clock's error, several gains, too few recordings."""
+
+from collections.abc import Sequence
+from math import sqrt
+from typing import Final
+
+from sniff.batch.fleet import LEAST, fleet_of
+from sniff.batch.quantities import Figure, Kind, Quantity, number
+from sniff.batch.table import Row
+from sniff.model import Caution
+from sniff.units import format_db, format_parts, format_ppm
+
+_LEAST_SHARING: Final = 5
+_PER_ROOT: Final = 3.0 * 1.2533
+"""Three standard errors of a median of normal figures, times the root of their number, in standard
+deviations (``sqrt(pi / 2)`` each; Kendall and Stuart, The Advanced Theory of Statistics)."""
+
+
+def common_cautions(quantities: Sequence[Quantity], rows: Sequence[Row]) -> tuple[Caution, ...]:
+    """What must be known before figures of a fleet are compared."""
+    found: list[Caution] = []
+    errors = (each for each in quantities if each.kind is Kind.ERROR and each.wanted)
+    first = next(errors, None)
+    if first is not None:
+        found += _shared_errors(first, rows)
+    if any(quantity.kind is not Kind.ERROR for quantity in quantities):
+        found += _gains(rows)
+    return tuple(found + _too_few(quantities))
+
+
+def _shared_errors(quantity: Quantity, rows: Sequence[Row]) -> list[Caution]:
+    """An error that all recordings of one dongle have, and that is larger than they scatter."""
+    by_serial: dict[str | None, list[Figure]] = {}
+    for figure in quantity.figures:
+        serial = rows[figure.row].get("source.serial")
+        by_serial.setdefault(None if serial is None else str(serial), []).append(figure)
+    found = []
+    for serial, figures in by_serial.items():
+        if len(figures) < _LEAST_SHARING:
+            continue
+        fleet = fleet_of(
+            Quantity(
+                what=quantity.what, name=quantity.name, kind=quantity.kind, figures=tuple(figures)
+            )
+        )
+        if abs(fleet.median) <= max(1.0, _PER_ROOT / sqrt(fleet.count)) * fleet.spread:
+            continue
+        dongle = "the dongle" if serial is None else f"dongle {serial}"
+        clocks = [number(rows[figure.row].get("clock.u_ppm")) or 0.0 for figure in figures]
+        found.append(
+            Caution(
+                code="common-error",
+                text=(
+                    f"{fleet.count} recordings made by {dongle} share an error of "
+                    f"{format_ppm(fleet.median)} on the median ({quantity.name}), and scatter by "
+                    f"only {format_parts(fleet.spread)}; {_cause(fleet.median, 2.0 * max(clocks))}"
+                ),
+            )
+        )
+    return found
+
+
+def _cause(median_ppm: float, clock_ppm: float) -> str:
+    if abs(median_ppm) <= clock_ppm:
+        return (
+            f"rather the clock's, known to ± {format_parts(clock_ppm)}, than that of so many sets: "
+            "calibrate it, and ask again"
+        )
+    return (
+        f"its clock is stated to ± {format_parts(clock_ppm)}: either that is wrong, so check it, "
+        "or the sets have one cause, such as a make of crystal or the temperature"
+    )
+
+
+def _gains(rows: Sequence[Row]) -> list[Caution]:
+    read = [row for row in rows if row.get("source.kind") is not None]
+    gains = {number(row.get("source.gain_db")) for row in read}
+    if len(gains) < 2:
+        return []
+    told = ", ".join(
+        format_db(gain).lstrip("+") for gain in sorted(g for g in gains if g is not None)
+    )
+    unknown = " and unknown ones" if None in gains else ""
+    return [
+        Caution(
+            code="gains",
+            text=(
+                f"levels are compared as recorded, though at several gains ({told}{unknown}): who "
+                "stands out by a level may have been recorded otherwise; use one gain for all"
+            ),
+        )
+    ]
+
+
+def _too_few(quantities: Sequence[Quantity]) -> list[Caution]:
+    most = max((len(quantity.figures) for quantity in quantities), default=LEAST)
+    if most >= LEAST:
+        return []
+    return [
+        Caution(
+            code="few",
+            text=(
+                f"too few recordings to tell who stands out of the others: {most} with a figure to "
+                f"compare, where it takes {LEAST} before their scatter says anything"
+            ),
+        )
+    ]

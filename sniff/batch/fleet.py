@@ -1,0 +1,150 @@
+"""Who stands out of a fleet: a recording's figure against the median of all.
+
+The rule is the modified z score, ``0.6745 (x - median) / MAD`` beyond ±3.5, MAD being the median
+absolute deviation from the median (Iglewicz and Hoaglin, How to Detect and Handle Outliers, 1993;
+NIST/SEMATECH e-Handbook, 1.3.5.17). Median and MAD are not moved by the very outliers that are
+sought, as mean and standard deviation would be. Where figures scatter by chance alone (normally)
+somebody is named in about one batch of ten, and of a thousand recordings in two of five (by
+simulation): who is named is worth a look, and no verdict.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import Final
+
+from sniff.batch.quantities import Figure, Kind, Quantity
+
+LIMIT: Final = 3.5
+LEAST: Final = 8
+"""Of fewer figures the MAD itself is so uncertain that one batch in five would name somebody."""
+_PER_MAD: Final = 1.0 / 0.6745
+"""Standard deviation over MAD of a normal distribution."""
+_LEAST_APART: Final = {Kind.LEVEL: 1.0, Kind.DENSITY: 1.0, Kind.RATIO: 1.0, Kind.ERROR: 0.02}
+"""Nearer to the median than this nothing stands out, however alike the others are: what one set
+shows twice differs by as much (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fleet:
+    """What a figure comes to over all recordings that have it.
+
+    Attributes
+    ----------
+    what, name, unit : str
+        Column of the table, the same in words, and the unit of all that follows.
+    count : int
+        Recordings that have it.
+    median : float
+        A line that was not seen counts by the level at which it would have been.
+    spread : float
+        MAD / 0.6745: the standard deviation, if the figures scatter normally.
+    low, high : float
+        Smallest and largest.
+    """
+
+    what: str
+    name: str
+    unit: str
+    count: int
+    median: float
+    spread: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlier:
+    """A recording whose figure lies far from the fleet's.
+
+    Attributes
+    ----------
+    file, what : str
+        The recording, and the column of the table.
+    value, typical : float
+        Its figure and the fleet's median, in the column's unit; of a rate, that of all others.
+    is_limit : bool
+        Whether its line was not seen, and lies below `value`.
+    score : float
+        Modified z score; of a rate, the normal deviate of the same probability.
+    sentence : str
+    """
+
+    file: str
+    what: str
+    value: float
+    typical: float
+    is_limit: bool = False
+    score: float
+    sentence: str
+
+
+def fleet_of(quantity: Quantity) -> Fleet:
+    """Median and spread of a figure."""
+    values = [figure.value for figure in quantity.figures]
+    middle = median(values)
+    return Fleet(
+        what=quantity.what,
+        name=quantity.name,
+        unit=quantity.kind.value,
+        count=len(values),
+        median=middle,
+        spread=_PER_MAD * median(abs(value - middle) for value in values),
+        low=min(values),
+        high=max(values),
+    )
+
+
+def outliers_of(quantity: Quantity, files: Sequence[str]) -> list[Outlier]:
+    """Who stands out by a figure, in the order of the rows; none when there are fewer than `LEAST`.
+
+    A figure within its own U (k = 2) of the median does not stand out.
+
+    Parameters
+    ----------
+    quantity : Quantity
+    files : sequence of str
+        Of all rows.
+    """
+    fleet = fleet_of(quantity)
+    if fleet.count < LEAST:
+        return []
+    found = []
+    for figure in quantity.figures:
+        score = score_of(figure, fleet, quantity.kind)
+        too_high = figure.is_limit and score > 0  # how far below that it lies, nobody knows
+        if abs(score) > LIMIT and not too_high:
+            found.append(
+                Outlier(
+                    file=files[figure.row],
+                    what=quantity.what,
+                    value=figure.value,
+                    typical=fleet.median,
+                    is_limit=figure.is_limit,
+                    score=score,
+                    sentence=_sentence(quantity, figure, fleet),
+                )
+            )
+    return found
+
+
+def score_of(figure: Figure, fleet: Fleet, kind: Kind) -> float:
+    """How far out; nothing nearer than is worth telling reaches `LIMIT`."""
+    least = max(_LEAST_APART[kind], 2.0 * figure.u) / LIMIT
+    return (figure.value - fleet.median) / max(fleet.spread, least)
+
+
+def reach_of(fleet: Fleet, kind: Kind) -> float:
+    """How far from the median a figure may lie, its own U apart, without standing out."""
+    return max(LIMIT * fleet.spread, _LEAST_APART[kind])
+
+
+def _sentence(quantity: Quantity, figure: Figure, fleet: Fleet) -> str:
+    kind = quantity.kind
+    apart = kind.apart(figure.value - fleet.median)
+    middle = f"the median of {fleet.count}, {kind.worded(fleet.median)}"
+    value = kind.worded(figure.value)
+    if figure.is_limit:
+        return f"{quantity.name}: not seen, so below {value}, at least {apart} below {middle}"
+    side = "above" if figure.value > fleet.median else "below"
+    return f"{quantity.name}: {value}, {apart} {side} {middle}"

@@ -1,0 +1,178 @@
+"""The figures by which a fleet is compared: which of the table's columns, for which question."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import Enum
+from typing import Final
+
+from sniff.batch.table import Cell, Row, Table
+from sniff.units import format_db, format_dbfs, format_parts, format_ppm
+
+
+class Kind(str, Enum):
+    """What sort of figure; its value is the unit."""
+
+    LEVEL = "dBFS"
+    DENSITY = "dBFS/Hz"
+    RATIO = "dB"
+    ERROR = "ppm"
+
+    def worded(self, value: float) -> str:
+        """The figure with its unit."""
+        if self is Kind.ERROR:
+            return format_ppm(value)
+        if self is Kind.RATIO:
+            return format_db(value)
+        return f"{format_dbfs(value)}{'/Hz' if self is Kind.DENSITY else ''}"
+
+    def apart(self, difference: float) -> str:
+        """The size of a difference of two such figures."""
+        if self is Kind.ERROR:
+            return format_parts(abs(difference))
+        return format_db(abs(difference)).removeprefix("+")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """One recording's figure.
+
+    Attributes
+    ----------
+    row : int
+        Of the table.
+    value : float
+        In the unit of its kind.
+    u : float
+        Standard uncertainty (k = 1) of what two recordings by one clock can differ by; 0 where none
+        is stated.
+    is_limit : bool
+        Whether nothing was seen, and the line lies below `value`, from which on it would have been.
+    """
+
+    row: int
+    value: float
+    u: float = 0.0
+    is_limit: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """A figure that recordings have in common.
+
+    Attributes
+    ----------
+    what : str
+        Column of the table.
+    name : str
+        In words.
+    kind : Kind
+    wanted : bool
+        False of a line that may be too weak to be seen.
+    figures : tuple of Figure
+        Of the recordings that have it, in the order of the rows.
+    """
+
+    what: str
+    name: str
+    kind: Kind
+    wanted: bool = True
+    figures: tuple[Figure, ...]
+
+
+_UNSEEN: Final = frozenset({"hidden", "out-of-view"})
+
+
+def quantities(table: Table, question: str) -> tuple[Quantity, ...]:
+    """The figures of a question, the most telling first.
+
+    Parameters
+    ----------
+    table : Table
+    question : str
+        The command that was asked: ``carrier``, ``probe``, ``compare``, ``watch`` or ``look``.
+    """
+    rows = list(table.as_rows())
+    found: list[Quantity] = []
+    if question == "carrier":
+        found.append(_of("error_ppm", "carrier's error", Kind.ERROR, _errors(rows, "")))
+        found.append(_of("level_dbfs", "carrier's level", Kind.LEVEL, _plain(rows, "level_dbfs")))
+    elif question == "watch":
+        found.append(_of("level_dbfs", "line's level", Kind.LEVEL, _plain(rows, "level_dbfs")))
+    elif question == "look":
+        strongest, noise = "strongest.level_dbfs", "noise_dbfs_per_hz"
+        found.append(_of(strongest, "strongest line", Kind.LEVEL, _plain(rows, strongest)))
+        found.append(_of(noise, "noise", Kind.DENSITY, _plain(rows, noise)))
+    elif question == "probe":
+        for name, wanted in _lines(table, rows, "level_dbfs"):
+            what, words = f"{name}.level_dbfs", f"level of {name}"
+            found.append(_of(what, words, Kind.LEVEL, _levels(rows, name), wanted=wanted))
+        for name, wanted in _lines(table, rows, "error_ppm"):
+            figures, words = _errors(rows, f"{name}."), f"error of {name}"
+            found.append(_of(f"{name}.error_ppm", words, Kind.ERROR, figures, wanted=wanted))
+    elif question == "compare":
+        for name, wanted in _lines(table, rows, "difference_db"):
+            what, words = f"{name}.difference_db", f"{name} against the known-good's"
+            found.append(_of(what, words, Kind.RATIO, _differences(rows, name), wanted=wanted))
+    return tuple(quantity for quantity in found if quantity.figures)
+
+
+def _of(
+    what: str, name: str, kind: Kind, figures: Iterator[Figure], *, wanted: bool = True
+) -> Quantity:
+    return Quantity(what=what, name=name, kind=kind, wanted=wanted, figures=tuple(figures))
+
+
+def _lines(table: Table, rows: Sequence[Row], field: str) -> list[tuple[str, bool]]:
+    """Named lines, those wanted in any recording first, else in the order of the columns."""
+    columns = set(table.columns)
+    names = [
+        name
+        for name, dot, last in (column.rpartition(".") for column in table.columns)
+        if dot and last == field and f"{name}.state" in columns and not name.startswith("lines.")
+    ]
+    each = [(name, any(row.get(f"{name}.wanted") is True for row in rows)) for name in names]
+    return sorted(each, key=lambda line: not line[1])
+
+
+def _plain(rows: Sequence[Row], column: str) -> Iterator[Figure]:
+    for at, row in enumerate(rows):
+        value = number(row.get(column))
+        if value is not None:
+            yield Figure(row=at, value=value)
+
+
+def _errors(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
+    for at, row in enumerate(rows):
+        error, u_hz = number(row.get(f"{prefix}error_ppm")), row.get(f"{prefix}u_indicated_hz")
+        frequency = number(row.get(f"{prefix}frequency_hz"))
+        if error is not None:
+            u_ppm = (number(u_hz) or 0.0) / frequency * 1e6 if frequency else 0.0
+            yield Figure(row=at, value=error, u=u_ppm)
+
+
+def _levels(rows: Sequence[Row], name: str) -> Iterator[Figure]:
+    for at, row in enumerate(rows):
+        state, level = row.get(f"{name}.state"), number(row.get(f"{name}.level_dbfs"))
+        would_see = number(row.get(f"{name}.would_see_dbfs"))
+        if state in _UNSEEN:
+            continue
+        if level is not None:
+            yield Figure(row=at, value=level)
+        elif state == "absent" and would_see is not None:
+            yield Figure(row=at, value=would_see, is_limit=True)
+
+
+def _differences(rows: Sequence[Row], name: str) -> Iterator[Figure]:
+    for at, row in enumerate(rows):
+        difference = number(row.get(f"{name}.difference_db"))
+        good = number(row.get(f"{name}.good_dbfs"))
+        would_see = number(row.get(f"{name}.would_see_suspect_dbfs"))
+        if difference is not None:
+            yield Figure(row=at, value=difference)
+        elif row.get(f"{name}.state") == "only-good" and good is not None and would_see is not None:
+            yield Figure(row=at, value=would_see - good, is_limit=True)
+
+
+def number(cell: Cell) -> float | None:
+    """A cell as a number; None when it is none."""
+    return float(cell) if isinstance(cell, (int, float)) and not isinstance(cell, bool) else None
