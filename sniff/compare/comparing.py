@@ -15,7 +15,7 @@ from sniff.compare.nouns import (
 )
 from sniff.compare.others import compare_others
 from sniff.compare.planned import Doubts, compare_planned
-from sniff.compare.settings import CompareSettings
+from sniff.compare.settings import U_GAIN_DB, CompareSettings
 from sniff.compare.verdict import concluded, in_one_sentence
 from sniff.model import Caution
 
@@ -46,6 +46,7 @@ def compare(pairs: Sequence[Pair], settings: CompareSettings) -> Comparison:
             suspect_placings=pair.suspect.placings,
             lines=count,
             settings=settings,
+            other_gain=_gain_step_db(pair) != 0.0,
         )
         rows = _rows(pair, doubt, settings)
         places.append(_place(pair, rows, doubt, settings))
@@ -72,7 +73,12 @@ def _rows(pair: Pair, doubt: LevelDoubt, settings: CompareSettings) -> list[Comp
     u_ppm = u_clocks_ppm(
         pair.good.correction, pair.suspect.correction, one_clock=settings.one_clock
     )
-    doubts = Doubts(level=doubt, u_clocks_ppm=u_ppm, agree_ppm=settings.agree_ppm)
+    doubts = Doubts(
+        level=doubt,
+        u_clocks_ppm=u_ppm,
+        agree_ppm=settings.agree_ppm,
+        gain_step_db=_gain_step_db(pair),
+    )
     good = {line.name: line for line in _board_lines(pair.good)}
     rows = [
         compare_planned(good[line.name], line, place=pair.place, doubts=doubts)
@@ -120,6 +126,13 @@ def _compared_levels(pair: Pair) -> int:
     return min(sum(len(look.result.peaks) for look in sight.looks) for sight in sights)
 
 
+def _gain_step_db(pair: Pair) -> float:
+    """By how much the suspect was heard with more gain; 0 where that is not known."""
+    if pair.good.gain_db is None or pair.suspect.gain_db is None:
+        return 0.0
+    return pair.suspect.gain_db - pair.good.gain_db
+
+
 def _shift_hz(pair: Pair) -> float | None:
     if pair.good.carrier_hz is None or pair.suspect.carrier_hz is None:
         return None
@@ -145,4 +158,14 @@ def _cautions(pair: Pair, settings: CompareSettings) -> tuple[Caution, ...]:
     if pair.good.carrier_hz is None or pair.suspect.carrier_hz is None:
         text = "no carriers were given: both sets are taken to be on the same frequency"
         said.append(Caution(code="no-carriers", text=text))
+    if pair.good.gain_db is None or pair.suspect.gain_db is None:
+        text = "the gain is not known of both: levels hold only if it was the same"
+        said.append(Caution(code="gain-unknown", text=text))
+    elif _gain_step_db(pair):
+        text = (
+            f"the good set was heard at {pair.good.gain_db:g} dB of gain, the suspect at "
+            f"{pair.suspect.gain_db:g} dB: levels are compared as if at one gain, and "
+            f"±{2.0 * U_GAIN_DB:g} dB is added"
+        )
+        said.append(Caution(code="other-gain", text=text))
     return tuple(said)

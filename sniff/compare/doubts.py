@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import hypot, inf, sqrt
 
 from calib.correction import Correction
-from sniff.compare.settings import CLOCK_MOVES_PPM, LEAST_DB, CompareSettings
+from sniff.compare.settings import CLOCK_MOVES_PPM, LEAST_DB, U_GAIN_DB, CompareSettings
 from sniff.placings import PlacingSpread
 
 
@@ -38,6 +38,7 @@ def level_doubt(
     suspect_placings: int,
     lines: int,
     settings: CompareSettings,
+    other_gain: bool = False,
 ) -> LevelDoubt:
     """What differences of level are worth, given how the loop was placed.
 
@@ -54,6 +55,8 @@ def level_doubt(
     lines : int
         How many lines are judged, at all places.
     settings : CompareSettings
+    other_gain : bool
+        Whether the tuner's gain was another, so that its steps are in doubt too.
     """
     from scipy.special import stdtrit
 
@@ -62,6 +65,8 @@ def level_doubt(
     else:
         u_db = spread.sd_db * sqrt(1.0 / good_placings + 1.0 / suspect_placings)
         degrees = spread.degrees
+    if other_gain:
+        u_db = hypot(u_db, U_GAIN_DB)
     freedom = inf if degrees is None else float(degrees)
     each = 1.0 - (1.0 - settings.false_alarm_rate) ** (1.0 / max(1, lines))
     limit_db = max(LEAST_DB, u_db * float(stdtrit(freedom, 1.0 - each)))

@@ -76,7 +76,8 @@ class ComparedLine:
     would_see_good_dbfs, would_see_suspect_dbfs : float or None
         Level at which it would have been seen with 95 % probability.
     difference_db, u_difference_db : float or None
-        Suspect minus good, and its standard uncertainty (k = 1): the placing of the loop.
+        Suspect minus good, at one and the same gain of the tuner, and the standard uncertainty
+        (k = 1) of that: the placing of the loop.
     state : Likeness
     why : str
     """
@@ -196,6 +197,8 @@ class Sight:
     usable_fraction : float
         Part of each look, about its centre, in which levels can be trusted.
     placings : int
+    gain_db : float or None
+        Of the tuner; None when that is not known.
     """
 
     source: str
@@ -208,6 +211,7 @@ class Sight:
     clock_hz: float | None = 28.8e6
     usable_fraction: float = 0.8
     placings: int = 1
+    gain_db: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

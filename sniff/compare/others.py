@@ -124,7 +124,7 @@ class _Work:
             suspect_hz=other.frequency_hz,
             good_dbfs=line.level_dbfs,
             suspect_dbfs=other.level_dbfs,
-            difference_db=other.level_dbfs - line.level_dbfs,
+            difference_db=other.level_dbfs - line.level_dbfs - self._doubts.gain_step_db,
             u_difference_db=self._doubts.level.u_db,
             u_shift_ppm=self._u_ppm(line, other),
             state=Likeness.IN_BOTH,
@@ -174,7 +174,10 @@ class _Work:
         if worst_dbfs is None:
             state = Likeness.HIDDEN
             why = f"where it may lie in the {who} was not all in view"
-        elif line.level_dbfs - worst_dbfs < self._doubts.level.limit_db:
+        elif (
+            line.level_dbfs + turn * self._doubts.gain_step_db - worst_dbfs
+            < self._doubts.level.limit_db
+        ):
             state = Likeness.HIDDEN
             why = f"too weak: in the {who} {format_dbfs(worst_dbfs)} would have been seen"
         else:

@@ -24,11 +24,14 @@ class Doubts:
     u_clocks_ppm : float
         Of a difference of relative errors, by the clocks (k = 1).
     agree_ppm : float
+    gain_step_db : float
+        By how much the suspect was heard with more gain.
     """
 
     level: LevelDoubt
     u_clocks_ppm: float
     agree_ppm: float
+    gain_step_db: float = 0.0
 
 
 def compare_planned(
@@ -90,7 +93,7 @@ def _missing(row: ComparedLine, suspect: BoardLine, doubts: Doubts) -> ComparedL
             why=f"the suspect's is {suspect.state.value}: {suspect.why}",
         )
     assert row.good_dbfs is not None
-    margin_db = row.good_dbfs - suspect.would_see_dbfs
+    margin_db = row.good_dbfs + doubts.gain_step_db - suspect.would_see_dbfs
     seen = f"a line of {format_dbfs(suspect.would_see_dbfs)} would have been seen in the suspect"
     if margin_db < doubts.level.limit_db:
         return replace(
@@ -109,7 +112,8 @@ def _extra(row: ComparedLine, good: BoardLine, doubts: Doubts) -> ComparedLine:
         )
     assert row.suspect_dbfs is not None
     seen = f"a line of {format_dbfs(good.would_see_dbfs)} would have been seen in the good set"
-    if row.suspect_dbfs - good.would_see_dbfs < doubts.level.limit_db:
+    margin_db = row.suspect_dbfs - doubts.gain_step_db - good.would_see_dbfs
+    if margin_db < doubts.level.limit_db:
         return replace(row, state=Likeness.HIDDEN, why=f"{seen}; that is too near to tell")
     return replace(row, state=Likeness.ONLY_SUSPECT, why=seen)
 
@@ -121,7 +125,7 @@ def _in_both(
     assert row.suspect_dbfs is not None
     assert good.error_ppm is not None
     assert suspect.error_ppm is not None
-    difference_db = row.suspect_dbfs - row.good_dbfs
+    difference_db = row.suspect_dbfs - row.good_dbfs - doubts.gain_step_db
     u_ppm = hypot(_u_ppm(good), _u_ppm(suspect), doubts.u_clocks_ppm)
     row = replace(
         row,
@@ -168,7 +172,8 @@ def _in_both(
 
 
 def _u_ppm(line: BoardLine) -> float:
-    return (line.u_indicated_hz or 0.0) / line.expected_hz * 1e6
+    u_hz = line.u_hz if line.u_indicated_hz is None else line.u_indicated_hz
+    return (u_hz or 0.0) / line.expected_hz * 1e6
 
 
 def _shift_words(row: ComparedLine) -> str:

@@ -130,7 +130,7 @@ def test_without_carriers_both_are_taken_to_be_on_one_frequency() -> None:
     found = compared([(85.413e6, -40.0)], [(85.413e6 * (1 + 25e-6), -41.0)], carriers=(None, None))
     row = near(found, 85.413e6)
     assert row.state is Likeness.MOVED
-    assert [caution.code for caution in found.cautions] == ["no-carriers"]
+    assert "no-carriers" in [caution.code for caution in found.cautions]
 
 
 def test_what_is_weaker_in_the_room_is_no_fault_of_the_set() -> None:
