@@ -94,6 +94,18 @@ def how_taken(result: LookResult) -> str:
     )
 
 
+def tunings_in_words(looks: Iterable[Look]) -> list[str]:
+    """Where was tuned to and how, a line for each way of looking."""
+    tunings: dict[str, list[str]] = {}
+    for look in looks:
+        center = format_frequency(look.result.center_hz, look.result.rate_hz / 10.0)
+        tunings.setdefault(how_taken(look.result), []).append(center)
+    return [
+        f"{'tuning' if len(at) == 1 else f'{len(at)} tunings'} at {', '.join(at)}: {how}"
+        for how, at in tunings.items()
+    ]
+
+
 def to_dbfs(power: npt.NDArray[Any]) -> Doubles:
     """Power (FS²) in dBFS; NaN stays NaN, zero becomes -300 dBFS."""
     return 10.0 * np.log10(np.maximum(np.asarray(power, dtype=np.float64), _LEAST_POWER))

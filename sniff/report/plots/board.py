@@ -12,8 +12,15 @@ from calib.correction import Correction
 from sniff.board import Board, BoardLine, BoardVerdict
 from sniff.look import Look, SeenLine
 from sniff.report.plots import style
-from sniff.report.plots.axis import U_WORDS, Ruler, Scale, how_taken, ruler_about, scale_of
-from sniff.report.plots.board_table import Table, reading_text
+from sniff.report.plots.axis import (
+    U_WORDS,
+    Ruler,
+    Scale,
+    ruler_about,
+    scale_of,
+    tunings_in_words,
+)
+from sniff.report.plots.board_table import reading_text, table_of
 from sniff.report.plots.page import WIDTH_MM, Bar, Page, Sheet, open_page
 from sniff.report.plots.panels import Panel, is_read_from, panels_of
 from sniff.report.plots.style import Shape
@@ -26,7 +33,6 @@ from sniff.report.plots.trace import (
     shape_of,
     stroke_keys,
 )
-from sniff.units import format_frequency
 
 _VERDICTS = {
     BoardVerdict.AS_EXPECTED: "As expected",
@@ -69,7 +75,7 @@ def draw_board(board: Board, *, clock: Correction | None = None) -> Figure:
     with style.context():
         scale = scale_of(board.looks, clock)
         panels = panels_of(board, scale)
-        table = Table(board.result.lines)
+        table = table_of(board.result.lines)
         sheet = Sheet(
             title=f"{_VERDICTS[board.result.verdict]}: {board.result.why}",
             keys=_keys(board, panels),
@@ -217,15 +223,8 @@ def _other_shape(peak: SeenLine) -> Shape:
 
 
 def _footer(board: Board, scale: Scale) -> list[str]:
-    tunings: dict[str, list[str]] = {}
-    for look in board.looks:
-        center = format_frequency(look.result.center_hz, look.result.rate_hz / 10.0)
-        tunings.setdefault(how_taken(look.result), []).append(center)
     return [
-        *(
-            f"{'tuning' if len(at) == 1 else f'{len(at)} tunings'} at {', '.join(at)}: {how}"
-            for how, at in tunings.items()
-        ),
+        *tunings_in_words(board.looks),
         f"{scale.statement} · {U_WORDS}",
         *(f"Caution: {caution.text}" for caution in board.cautions),
     ]
