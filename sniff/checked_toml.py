@@ -9,6 +9,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 from sniff.errors import InputError, UsageError
 from sniff.units import (
     Tolerance,
+    parse_dbfs,
     parse_decibels,
     parse_duration,
     parse_frequency,
@@ -66,6 +67,15 @@ def _decibels(value: Any) -> Any:
     return value
 
 
+def _level(value: Any) -> Any:
+    if isinstance(value, str):
+        try:
+            return parse_dbfs(value)
+        except UsageError as error:
+            raise ValueError(str(error)) from None
+    raise ValueError('a level is a text with its unit, such as "-41dBFS"')
+
+
 def _tolerance(value: Any) -> Any:
     if isinstance(value, str):
         try:
@@ -85,6 +95,9 @@ Seconds = Annotated[float, BeforeValidator(_duration)]
 
 Decibels = Annotated[float, BeforeValidator(_decibels)]
 """A number of decibels, or a text such as ``"20dB"``."""
+
+Level = Annotated[float, BeforeValidator(_level)]
+"""A text such as ``"-41dBFS"``."""
 
 Allowed = Annotated[Tolerance, BeforeValidator(_tolerance)]
 """A text such as ``"50ppm"`` or ``"5kHz"``."""

@@ -91,6 +91,21 @@ def parse_dbm(text: str) -> float:
     return value
 
 
+def parse_dbfs(text: str) -> float:
+    """Read ``-41dBFS`` or ``-41 dBFS``; returns dBFS.
+
+    Raises
+    ------
+    UsageError
+        When the text is not a finite level in dBFS. A bare number is refused: it could be dBm.
+    """
+    found = re.fullmatch(rf"\s*{_NUMBER}\s*dBFS\s*", text.replace("−", "-"))
+    value = float(found[1]) if found else float("nan")
+    if not isfinite(value):
+        raise UsageError(f"{text!r} is not a level in dBFS; write -41dBFS")
+    return value
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerance:
     """An allowed error, either relative (`ppm`) or absolute (`hz`); exactly one is set."""

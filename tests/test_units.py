@@ -79,6 +79,17 @@ def test_a_tolerance_without_unit_or_sense_is_refused(text: str) -> None:
         units.parse_tolerance(text)
 
 
+@pytest.mark.parametrize("text", ["-41dBFS", " -41 dBFS", "−41.0 dBFS"])
+def test_a_level_is_read_with_its_unit(text: str) -> None:
+    assert units.parse_dbfs(text) == -41.0
+
+
+@pytest.mark.parametrize("text", ["-41", "-41 dB", "-41dBm", "dBFS", "nan dBFS", "1e999dBFS", ""])
+def test_a_level_without_its_unit_or_sense_is_refused(text: str) -> None:
+    with pytest.raises(UsageError, match="is not a level in dBFS; write -41dBFS"):
+        units.parse_dbfs(text)
+
+
 @pytest.mark.parametrize(
     ("text", "seconds"),
     [("2.5", 2.5), ("300 ms", 0.3), ("30min", 1800.0), ("8h", 28_800.0), ("50us", 5e-5), ("0", 0)],

@@ -26,11 +26,11 @@ from typing import Annotated
 from pydantic import Field
 
 from sniff.checked_toml import Hertz, Table, load
-from sniff.errors import InputError, UsageError
+from sniff.errors import InputError
 from sniff.job.error import JobError
 from sniff.job.words import clean
 from sniff.superhet.plan import Plan
-from sniff.superhet.planfile import PlanTable, plan_of
+from sniff.superhet.planfile import PlanTable, checked_plan
 from sniff.units import parse_frequency
 
 FORMAT = 1
@@ -111,10 +111,9 @@ def parse_sheet(text: str, *, name: str) -> Sheet:
             f"{name}: is of format {table.sniff_job}, this version of sniff knows {FORMAT}; "
             "update it"
         )
-    try:
-        plan = None if table.plan is None else plan_of(table.plan)
-    except UsageError as error:
-        raise InputError(f"{name}: plan: {error}") from None
+    plan = None
+    if table.plan is not None:
+        plan = checked_plan(table.plan, text=text, name=name, under=("plan",))
     sibling = table.sibling
     started = table.started
     return Sheet(
@@ -202,6 +201,16 @@ def _plan_lines(plan: Plan) -> list[str]:
         stated = plan.tolerance
         number, unit = (stated.ppm, "ppm") if stated.ppm is not None else (stated.hz, "")
         lines.append(f'tolerance = "{number!r}{unit}"')
+    for place in plan.places:
+        lines += ["", "[[plan.places]]", f"name = {quoted(place.name)}"]
+        if place.carrier_hz is not None:
+            lines.append(f"carrier = {_hertz(place.carrier_hz)}")
+        for line in place.lines:
+            lines += ["[[plan.places.lines]]", f"name = {quoted(line.name)}"]
+            if line.level_dbfs is not None:
+                lines.append(f'level = "{line.level_dbfs!r}dBFS"')
+            if line.within_db is not None:
+                lines.append(f"within = {line.within_db!r}")
     return lines
 
 

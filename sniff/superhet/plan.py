@@ -10,6 +10,7 @@ from enum import Enum
 from math import isfinite
 
 from sniff.errors import UsageError
+from sniff.superhet.place import PlannedPlace, check_names
 from sniff.units import Tolerance, format_frequency
 
 ASSUMED_TOLERANCE = Tolerance(ppm=50.0)
@@ -144,6 +145,8 @@ class Plan:
         Highest multiple of crystal and second LO to list. None: of the crystal one above the
         multiplier, since a stage tuned to the wrong multiple gives a neighbour of the wanted one;
         of the second LO `sniff.superhet.expected.SECOND_LO_MULTIPLES`.
+    places : tuple of PlannedPlace
+        Where on the board a loop can be held, and what must be there.
 
     Raises
     ------
@@ -159,6 +162,7 @@ class Plan:
     multiplier: int | None = None
     tolerance: Tolerance | None = None
     highest_multiple: int | None = None
+    places: tuple[PlannedPlace, ...] = ()
 
     def __post_init__(self) -> None:
         require_frequency("carrier", self.carrier_hz)
@@ -172,6 +176,7 @@ class Plan:
         ):
             if count is not None and count < 1:
                 raise UsageError(f"{what} {count} is not 1, 2, 3, ...; leave it out when unknown")
+        check_names(self.places)
         # Both raise when an LO would fall at or below zero.
         _ = self.lo_hz, self.second_lo_hz
 
@@ -221,14 +226,20 @@ class Plan:
 
 
 def carry(plan: Plan, carrier_hz: float) -> Plan:
-    """The same set on another carrier: its sibling.
+    """The same set on another carrier: its sibling. The channels of its places move by the same
+    step.
 
     Raises
     ------
     UsageError
         When that carrier cannot be received with these IFs and sides.
     """
-    return replace(plan, carrier_hz=carrier_hz)
+    step_hz = carrier_hz - plan.carrier_hz
+    places = tuple(
+        place if place.carrier_hz is None else replace(place, carrier_hz=place.carrier_hz + step_hz)
+        for place in plan.places
+    )
+    return replace(plan, carrier_hz=carrier_hz, places=places)
 
 
 def require_frequency(what: str, hz: float) -> None:

@@ -12,6 +12,15 @@ tolerance = "50ppm"         # ppm: of the crystal; hertz: of the carrier
 base = "72.1M"              # carrier of channel `first`, which is 1 unless given
 step = "200k"
 number = 5
+
+[[places]]                  # where on the board a loop can be held
+name = "feed B"
+carrier = "74.5M"           # of its channel, in a set of several; else the plan's
+
+[[places.lines]]            # what must be there; the names are those of `sniff plan`
+name = "LO"
+level = "-43dBFS"           # what a good set shows there, at the same gain; may be left out
+within = "6dB"              # so much weaker it may be; else by what placing the loop explains
 """
 
 from pathlib import Path
@@ -19,9 +28,11 @@ from typing import Annotated
 
 from pydantic import Field
 
-from sniff.checked_toml import Allowed, Hertz, Table, load
+from sniff.checked_toml import Allowed, Decibels, Hertz, Level, Table, load, place_in
 from sniff.errors import InputError, UsageError
+from sniff.superhet.at_place import check_places
 from sniff.superhet.crystal import stated_carrier_hz
+from sniff.superhet.place import PlacedLine, PlaceError, PlannedPlace, told_at
 from sniff.superhet.plan import Channel, Plan, Side
 
 _LARGEST_BYTES = 1_000_000
@@ -38,6 +49,18 @@ class _ChannelTable(Table):
     first: Annotated[int, Field(strict=True)] = 1
 
 
+class _LineTable(Table):
+    name: str
+    level: Level | None = None
+    within: Annotated[Decibels | None, Field(ge=0)] = None
+
+
+class _PlaceTable(Table):
+    name: str
+    carrier: _Frequency | None = None
+    lines: tuple[_LineTable, ...]
+
+
 class PlanTable(Table):
     """A plan's keys, as a file of its own or as a table of a larger one has them."""
 
@@ -51,6 +74,7 @@ class PlanTable(Table):
     multiplier: _Count | None = None
     highest_multiple: _Count | None = None
     tolerance: Allowed | None = None
+    places: tuple[_PlaceTable, ...] = ()
 
 
 def parse_plan(text: str, *, name: str) -> Plan:
@@ -69,11 +93,33 @@ def parse_plan(text: str, *, name: str) -> Plan:
         On bad TOML, an unknown key, a wrong unit or a missing word, naming the line where one
         line is to blame; and on frequencies that do not go together.
     """
-    table = load(text, PlanTable, name=name)
+    return checked_plan(load(text, PlanTable, name=name), text=text, name=name)
+
+
+def checked_plan(table: PlanTable, *, text: str, name: str, under: tuple[str, ...] = ()) -> Plan:
+    """The plan that a table states, its mistakes named by where they stand in the text.
+
+    Parameters
+    ----------
+    table : PlanTable
+    text, name : str
+        The TOML from which it comes, and what to call that.
+    under : tuple of str
+        Names of the tables in which the plan's keys lie.
+
+    Raises
+    ------
+    InputError
+        When frequencies or places do not go together.
+    """
+    within = "".join(f"{key}: " for key in under)
     try:
         return plan_of(table)
+    except PlaceError as error:
+        where = place_in(text, [*under, *error.path], name=name)
+        raise InputError(f"{where}: {within}{error}") from None
     except UsageError as error:
-        raise InputError(f"{name}: {error}") from None
+        raise InputError(f"{name}: {within}{error}") from None
 
 
 def read_plan(path: Path) -> Plan:
@@ -105,6 +151,8 @@ def plan_of(table: PlanTable) -> Plan:
     ------
     UsageError
         When its frequencies do not go together.
+    PlaceError
+        When a place cannot be.
     """
     channel = None
     if table.channel is not None:
@@ -122,7 +170,7 @@ def plan_of(table: PlanTable) -> Plan:
         if_hz=table.if_,
         side=table.side,
     )
-    return Plan(
+    plan = Plan(
         carrier_hz=carrier_hz,
         if_hz=table.if_,
         side=table.side,
@@ -131,4 +179,18 @@ def plan_of(table: PlanTable) -> Plan:
         multiplier=table.multiplier,
         tolerance=table.tolerance,
         highest_multiple=table.highest_multiple,
+        places=tuple(_place(place, number) for number, place in enumerate(table.places)),
     )
+    check_places(plan)
+    return plan
+
+
+def _place(table: _PlaceTable, number: int) -> PlannedPlace:
+    with told_at("places", number):
+        lines = tuple(_line(line, at) for at, line in enumerate(table.lines))
+        return PlannedPlace(name=table.name, lines=lines, carrier_hz=table.carrier)
+
+
+def _line(table: _LineTable, number: int) -> PlacedLine:
+    with told_at("lines", number):
+        return PlacedLine(name=table.name, level_dbfs=table.level, within_db=table.within)

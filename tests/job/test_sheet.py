@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from sniff.errors import InputError
 from sniff.job.sheet import Sheet, Sibling, parse_sheet, render_sheet
 from sniff.job.words import clean, holds, tokens
+from sniff.superhet.place import PlacedLine, PlannedPlace
 from sniff.superhet.plan import Plan, Side
 from sniff.units import Tolerance
 
@@ -26,6 +27,16 @@ SHEET = Sheet(
         multiplier=3,
         highest_multiple=5,
         tolerance=Tolerance(ppm=50.0),
+        places=(
+            PlannedPlace(
+                name="LO output",
+                lines=(
+                    PlacedLine(name="LO", level_dbfs=-36.5, within_db=4.0),
+                    PlacedLine(name="crystal × 2"),
+                ),
+            ),
+            PlannedPlace(name='feed "B"', lines=(PlacedLine(name="LO"),), carrier_hz=74.5e6),
+        ),
     ),
     sibling=Sibling(source="recordings/sibling.sigmf-meta", carrier_hz=74.7e6),
     finding="a cracked joint",
@@ -65,6 +76,13 @@ def test_no_text_of_a_user_becomes_toml(
 def test_a_misspelt_key_is_named_by_its_line() -> None:
     text = render_sheet(SHEET).replace("multiplier", "mutliplier")
     with pytest.raises(InputError, match=r"job.toml, line 18: plan.mutliplier: .*not known"):
+        parse_sheet(text, name="job.toml")
+
+
+def test_a_mistake_in_a_place_is_named_by_its_line() -> None:
+    text = render_sheet(SHEET).replace('name = "crystal × 2"', 'name = "crystal × 9"')
+    line = 1 + text.splitlines().index('name = "crystal × 9"')
+    with pytest.raises(InputError, match=rf"job.toml, line {line}: plan: LO output cannot expect"):
         parse_sheet(text, name="job.toml")
 
 
