@@ -39,14 +39,15 @@ class Difference:
 
 
 def differences(old: Any, new: Any, *, field: str = "") -> list[Difference]:
-    """Fields of a result that differ; a field that one of them lacks counts."""
+    """Fields of a result that differ. One that the old result does not have is none: today's
+    program may tell more than the one that filed it. One that the new does not have counts."""
     return list(_differ(old, new, field, {}))
 
 
 def _differ(old: Any, new: Any, field: str, beside: Mapping[str, Any]) -> Iterator[Difference]:
     name = field.rpartition(".")[2]
     if isinstance(old, dict) and isinstance(new, dict):
-        for key in dict.fromkeys([*old, *new]):
+        for key in old:
             if key not in _SENTENCES:
                 inner = f"{field}.{key}" if field else str(key)
                 yield from _differ(old.get(key), new.get(key), inner, old)

@@ -72,6 +72,8 @@ def test_a_course_is_told_in_one_line() -> None:
     assert (other.old, other.new) == ("4 values", "1 values")
 
 
-def test_a_field_that_one_lacks_is_a_difference() -> None:
-    assert fields({"a": 1}, {"b": 1}) == ["a", "b"]
+def test_a_field_that_is_told_no_more_is_a_difference_and_one_told_besides_is_none() -> None:
+    assert fields({"a": 1}, {"b": 1}) == ["a"]
+    assert fields({"lines": [LINE]}, {"lines": [{**LINE, "placings": 1}]}) == []
+    assert fields({"a": None}, {"a": 1}) == ["a"]
     assert fields({"a": True}, {"a": 1}) == []
