@@ -18,6 +18,10 @@ from sniff.batch.quantities import Figure, Kind, Quantity
 LIMIT: Final = 3.5
 LEAST: Final = 8
 """Of fewer figures the MAD itself is so uncertain that one batch in five would name somebody."""
+RULE: Final = (
+    f"modified z score beyond ±{LIMIT} (Iglewicz and Hoaglin 1993), of {LEAST} recordings or more; "
+    "chance alone names somebody in one batch of ten, of a thousand recordings in two of five"
+)
 _PER_MAD: Final = 1.0 / 0.6745
 """Standard deviation over MAD of a normal distribution."""
 _LEAST_APART: Final = {Kind.LEVEL: 1.0, Kind.DENSITY: 1.0, Kind.RATIO: 1.0, Kind.ERROR: 0.02}
@@ -68,6 +72,8 @@ class Outlier:
     score : float
         Modified z score; of a rate, the normal deviate of the same probability.
     sentence : str
+    rule : str
+        By which it counts as far.
     """
 
     file: str
@@ -77,6 +83,7 @@ class Outlier:
     is_limit: bool = False
     score: float
     sentence: str
+    rule: str = RULE
 
 
 def fleet_of(quantity: Quantity) -> Fleet:

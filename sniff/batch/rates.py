@@ -12,6 +12,10 @@ from sniff.units import format_rate, format_seconds
 
 DOUBT: Final = 0.05
 """Chance that any of a fleet of equal sets is named."""
+RULE: Final = (
+    f"more drop-outs than the others' rate explains, at {100 * DOUBT:g} % for all recordings "
+    "together (Przyborowski and Wilenski 1940, Bonferroni)"
+)
 _LEAST_P: Final = 1e-300
 
 
@@ -93,6 +97,7 @@ def too_frequent(found: Sequence[Rate], files: Sequence[str]) -> list[Outlier]:
                     typical=others,
                     score=-float(ndtri(chance)),
                     sentence=_sentence(rate, events - rate.events, others, len(found) - 1),
+                    rule=RULE,
                 )
             )
     return named

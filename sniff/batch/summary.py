@@ -7,20 +7,11 @@ from math import inf
 from typing import Final
 
 from sniff.batch.common import common_cautions
-from sniff.batch.fleet import LEAST, LIMIT, Fleet, Outlier, fleet_of, outliers_of
+from sniff.batch.fleet import Fleet, Outlier, fleet_of, outliers_of
 from sniff.batch.quantities import number, quantities
 from sniff.batch.rates import rates, too_frequent
 from sniff.batch.table import Row, Table
 from sniff.model import Caution
-
-RULE: Final = (
-    f"modified z score beyond ±{LIMIT} (Iglewicz and Hoaglin 1993), of {LEAST} recordings or more; "
-    "chance alone names somebody in one batch of ten, of a thousand recordings in two of five"
-)
-RATE_RULE: Final = (
-    "more drop-outs than the others together would let expect, at 5 % for all recordings "
-    "(Przyborowski and Wilenski 1940, Bonferroni)"
-)
 
 
 class Standing(str, Enum):
@@ -80,8 +71,6 @@ class Summary:
         Farthest out first, whatever their verdict.
     fleets : tuple of Fleet
         Each figure that was compared.
-    rules : tuple of str
-        By which somebody counts as standing out.
     cautions : tuple of Caution
     """
 
@@ -97,7 +86,6 @@ class Summary:
     unread: tuple[Case, ...]
     outliers: tuple[Outlier, ...]
     fleets: tuple[Fleet, ...]
-    rules: tuple[str, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -116,8 +104,8 @@ def summarised(table: Table, *, question: str) -> Summary:
     standings = [standing_of(row) for row in rows]
     compared = quantities(table, question)
     found = [outlier for quantity in compared for outlier in outliers_of(quantity, files)]
-    counted = rates(rows) if question == "watch" else ()
-    found += too_frequent(counted, files)
+    if question == "watch":
+        found += too_frequent(rates(rows), files)
 
     def of(standing: Standing) -> list[Row]:
         return [row for row, each in zip(rows, standings, strict=True) if each is standing]
@@ -135,7 +123,6 @@ def summarised(table: Table, *, question: str) -> Summary:
         unread=_cases(of(Standing.NOT_READ)),
         outliers=tuple(sorted(found, key=lambda outlier: -abs(outlier.score))),
         fleets=tuple(fleet_of(quantity) for quantity in compared),
-        rules=(*([RULE] if compared else []), *([RATE_RULE] if counted else [])),
         cautions=common_cautions(compared, rows),
     )
 

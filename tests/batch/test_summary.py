@@ -224,5 +224,5 @@ def test_outliers_come_farthest_out_first() -> None:
 def test_a_batch_of_files_in_trouble_is_summed_up_too() -> None:
     summary = _summary("probe", [unread(n) for n in range(3)])
     assert (summary.recordings, summary.not_read) == (3, 3)
-    assert (summary.fleets, summary.outliers, summary.cautions, summary.rules) == ((), (), (), ())
+    assert (summary.fleets, summary.outliers, summary.cautions) == ((), (), ())
     assert summarised(flattened([]), question="look").recordings == 0
