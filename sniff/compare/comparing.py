@@ -149,7 +149,9 @@ def _overall(places: Sequence[PlaceComparison]) -> ComparisonVerdict:
 
 def _cautions(pair: Pair, settings: CompareSettings) -> tuple[Caution, ...]:
     said = []
-    if not settings.one_clock:
+    clocks = pair.good.correction, pair.suspect.correction
+    one, two = (u_clocks_ppm(*clocks, one_clock=one_clock) for one_clock in (True, False))
+    if not settings.one_clock and two > one:
         text = (
             "it is not known that one dongle measured both: the errors of both clocks count; if "
             "it was the same, say --one-clock"

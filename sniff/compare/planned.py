@@ -96,11 +96,12 @@ def _missing(row: ComparedLine, suspect: BoardLine, doubts: Doubts) -> ComparedL
     margin_db = row.good_dbfs + doubts.gain_step_db - suspect.would_see_dbfs
     seen = f"a line of {format_dbfs(suspect.would_see_dbfs)} would have been seen in the suspect"
     if margin_db < doubts.level.limit_db:
+        over = f"only {margin_db:.1f} dB over that" if margin_db > 0.0 else "no stronger"
         return replace(
             row,
             state=Likeness.HIDDEN,
-            why=f"{seen}, and the good set's is only {format_db(margin_db)} over that: by the "
-            "placing of the loop alone it may be missed; move it closer, or use a finer RBW",
+            why=f"{seen}, and the good set's is {over}: by the placing of the loop alone it may be "
+            "missed; move it closer, or use a finer RBW",
         )
     return replace(row, state=Likeness.ONLY_GOOD, why=seen)
 
@@ -150,8 +151,8 @@ def _in_both(
     if outcome is Outcome.FAIL:
         return replace(row, state=Likeness.MOVED, why=_shift_words(row))
     level = (
-        f"{format_db(difference_db)} against the good set's, more than the {format_db(limit_db)} "
-        "by which placing the loop may explain it"
+        f"{format_db(difference_db)} against the good set's; up to {limit_db:.1f} dB would be the "
+        "placing of the loop, or no more than two healthy sets differ"
     )
     if weak:
         return replace(row, state=Likeness.WEAK, why=level)

@@ -46,7 +46,12 @@ def concluded(
     alike = [row for row in judged if row.state in (Likeness.IN_BOTH, Likeness.STRONG)]
     spread = f"the loop's spread of ±{2.0 * doubt.u_db:.1f} dB"
     if faults:
-        rest = f"all else agrees within {spread}" if alike else "nothing else could be compared"
+        # Seen in one of them alone, and too weakly to say that the other lacks it.
+        unseen = any(
+            row.state is Likeness.HIDDEN and (row.good_hz or row.suspect_hz) for row in judged
+        )
+        else_ = "all else that could be compared" if unseen else "all else"
+        rest = f"{else_} agrees within {spread}" if alike else "nothing else could be compared"
         hint = _hint(judged, faults)
         return ComparisonVerdict.DIFFERS, f"the suspect {_told(faults)}; {rest}{hint}"
     blind = _blind(judged, agree_ppm=agree_ppm, restless=restless)
@@ -99,11 +104,7 @@ def _told(faults: Sequence[ComparedLine]) -> str:
             continue
         first = rows[0]
         if state is Likeness.ONLY_GOOD:
-            assert first.good_hz is not None
-            parts.append(
-                f"lacks {_names(rows)} that the good one has at {_roughly(first.good_hz)}"
-                f"{_should(first)}"
-            )
+            parts.append(_lacks(rows))
         elif state is Likeness.MOVED:
             parts.append(f"has {_names(rows)} {_moved(first)}")
         elif state is Likeness.WEAK:
@@ -111,6 +112,17 @@ def _told(faults: Sequence[ComparedLine]) -> str:
         else:
             parts.append(f"has {_names(rows)} coming and going")
     return ", and ".join(parts)
+
+
+def _lacks(rows: Sequence[ComparedLine]) -> str:
+    first = rows[0]
+    assert first.good_hz is not None
+    at = f"that the good one has at {_roughly(first.good_hz)}"
+    if first.name is not None:
+        return f"lacks {_names(rows)} {at}{_should(first)}"
+    if len(rows) == 1:
+        return f"lacks the line {at}"
+    return f"lacks {len(rows)} lines of the good one, the strongest at {_roughly(first.good_hz)}"
 
 
 def _should(row: ComparedLine) -> str:

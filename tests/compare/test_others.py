@@ -110,7 +110,7 @@ def test_a_line_with_no_partner_anywhere_is_only_in_the_good_set() -> None:
     assert row.would_see_suspect_dbfs is not None
     assert row.would_see_suspect_dbfs < -60.0
     assert found.result.verdict is ComparisonVerdict.DIFFERS
-    assert "lacks the line at 85.753 MHz" in found.result.sentence
+    assert "lacks the line that the good one has at 85.753 MHz" in found.result.sentence
 
 
 def test_a_place_that_was_not_in_view_is_no_absence() -> None:

@@ -1,0 +1,261 @@
+"""One line of the plan in two sets: every state from what the boards say, and the verdict."""
+
+from dataclasses import replace
+
+import pytest
+
+from calib.correction import Correction
+from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
+from sniff.compare import (
+    ComparedLine,
+    CompareSettings,
+    Comparison,
+    ComparisonVerdict,
+    Likeness,
+    Origin,
+    Pair,
+    Sight,
+    compare,
+)
+from sniff.superhet.plan import Plan, Side, carry
+
+SUSPECT = Plan(carrier_hz=72.9e6, if_hz=10.7e6, side=Side.HIGH, multiplier=3)
+GOOD = carry(SUSPECT, 74.7e6)
+CLOCK = Correction(ppm=31.0, u_ppm=0.5, origin="test")
+# A stated placement of 6 dB and three lines: limit 8.3 dB by the normal distribution at 0.5 %.
+SETTINGS = CompareSettings(one_clock=True)
+
+
+def row(
+    name: str,
+    expected_hz: float,
+    *,
+    level_dbfs: float | None = -40.0,
+    error_ppm: float = 2.0,
+    state: LineState = LineState.PRESENT,
+    wanted: bool = True,
+    role: str = "lo",
+    would_see_dbfs: float | None = -80.0,
+    u_indicated_hz: float = 1.0,
+) -> BoardLine:
+    seen = level_dbfs is not None
+    return BoardLine(
+        name=name,
+        role=role,
+        formula="test",
+        wanted=wanted,
+        expected_hz=expected_hz,
+        tolerance_hz=5e-5 * expected_hz,
+        window_hz=5e-4 * expected_hz,
+        state=state,
+        frequency_hz=expected_hz * (1 + error_ppm * 1e-6) if seen else None,
+        u_hz=40.0 if seen else None,
+        u_indicated_hz=u_indicated_hz if seen else None,
+        error_hz=error_ppm * 1e-6 * expected_hz if seen else None,
+        error_ppm=error_ppm if seen else None,
+        level_dbfs=level_dbfs,
+        would_see_dbfs=would_see_dbfs,
+        why="as planted",
+    )
+
+
+def lo(*, good: bool = False, **facts: object) -> BoardLine:
+    return row("LO", 85.4e6 if good else 83.6e6, **facts)  # type: ignore[arg-type]
+
+
+def crystal(*, good: bool = False, **facts: object) -> BoardLine:
+    return row(
+        "crystal",
+        (85.4e6 if good else 83.6e6) / 3,
+        wanted=False,
+        role="crystal",
+        **facts,  # type: ignore[arg-type]
+    )
+
+
+def absent(line: BoardLine, *, would_see_dbfs: float = -80.0) -> BoardLine:
+    return replace(
+        row(line.name, line.expected_hz, level_dbfs=None, role=line.role, wanted=line.wanted),
+        state=LineState.ABSENT,
+        would_see_dbfs=would_see_dbfs,
+    )
+
+
+def sight(plan: Plan, *lines: BoardLine) -> Sight:
+    return Sight(
+        source="planted",
+        plan=plan,
+        carrier_hz=plan.carrier_hz,
+        board=BoardResult(verdict=BoardVerdict.AS_EXPECTED, why="", lines=lines),
+        looks=(),
+        correction=CLOCK,
+    )
+
+
+def compared(
+    good: tuple[BoardLine, ...], suspect: tuple[BoardLine, ...], *, place: str | None = None
+) -> Comparison:
+    pair = Pair(place=place, good=sight(GOOD, *good), suspect=sight(SUSPECT, *suspect))
+    return compare([pair], SETTINGS)
+
+
+def first(found: Comparison) -> ComparedLine:
+    return found.result.lines[0]
+
+
+HEALTHY = (lo(good=True), crystal(good=True, level_dbfs=-55.0))
+
+
+def test_alike_within_spread_and_tolerance() -> None:
+    found = compared(HEALTHY, (lo(error_ppm=-1.0, level_dbfs=-44.0), crystal(level_dbfs=-52.0)))
+    assert found.result.verdict is ComparisonVerdict.ALIKE
+    assert first(found).state is Likeness.IN_BOTH
+    assert first(found).origin is Origin.CARRIER
+    assert first(found).shift_ppm == pytest.approx(-3.0)
+    assert first(found).difference_db == -4.0
+    assert found.result.shift_hz == pytest.approx(-1.8e6)
+
+
+def test_a_second_lo_stays_where_it_is() -> None:
+    second = [row("second LO", 10.245e6, role="second-lo") for _ in range(2)]
+    found = compared((*HEALTHY, second[0]), (lo(), crystal(level_dbfs=-55.0), second[1]))
+    assert [line.origin for line in found.result.lines] == [
+        Origin.CARRIER,
+        Origin.CARRIER,
+        Origin.FIXED,
+    ]
+
+
+def test_what_the_suspect_would_have_shown_and_does_not_it_lacks() -> None:
+    found = compared(HEALTHY, (absent(lo()), crystal(level_dbfs=-55.0)))
+    assert first(found).state is Likeness.ONLY_GOOD
+    assert found.result.verdict is ComparisonVerdict.DIFFERS
+    assert "look between it and the mixer" in found.result.sentence
+
+
+def test_a_lost_lo_with_a_lost_crystal_points_at_the_oscillator() -> None:
+    found = compared(HEALTHY, (absent(lo()), absent(crystal())))
+    assert "lacks the LO and the crystal" in found.result.sentence
+    assert "look at the oscillator and its supply first" in found.result.sentence
+    assert "nothing else could be compared" in found.result.sentence
+
+
+def test_what_the_placing_alone_may_hide_is_not_missing() -> None:
+    found = compared(HEALTHY, (absent(lo(), would_see_dbfs=-45.0), crystal(level_dbfs=-55.0)))
+    assert first(found).state is Likeness.HIDDEN
+    assert found.result.verdict is ComparisonVerdict.UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("weaker_db", "state"), [(8.0, Likeness.IN_BOTH), (9.0, Likeness.WEAK), (-9.0, Likeness.STRONG)]
+)
+def test_weak_is_more_than_the_placing_explains(weaker_db: float, state: Likeness) -> None:
+    found = compared(HEALTHY, (lo(level_dbfs=-40.0 - weaker_db), crystal(level_dbfs=-55.0)))
+    assert first(found).state is state
+    fault = state is Likeness.WEAK
+    assert (found.result.verdict is ComparisonVerdict.DIFFERS) == fault
+
+
+@pytest.mark.parametrize(
+    ("shift_ppm", "state"),
+    [(20.0, Likeness.MOVED), (-20.0, Likeness.MOVED), (6.0, Likeness.IN_BOTH)],
+)
+def test_moved_is_by_more_than_two_healthy_sets_differ(shift_ppm: float, state: Likeness) -> None:
+    suspect = lo(error_ppm=2.0 + shift_ppm)
+    found = compared(HEALTHY, (suspect, crystal(level_dbfs=-55.0)))
+    assert first(found).state is state
+
+
+def test_a_frequency_too_uncertain_to_judge_leaves_it_undecided() -> None:
+    restless = lo(error_ppm=10.0, u_indicated_hz=500.0)
+    found = compared(HEALTHY, (restless, crystal(level_dbfs=-55.0)))
+    assert found.result.verdict is ComparisonVerdict.UNDECIDED
+    assert "within 10 ppm cannot be said" in found.result.sentence
+
+
+def test_a_line_that_comes_and_goes_is_told_so() -> None:
+    found = compared(HEALTHY, (lo(state=LineState.UNSTEADY), crystal(level_dbfs=-55.0)))
+    assert first(found).state is Likeness.UNSTEADY
+    assert "has the LO coming and going" in found.result.sentence
+
+
+def test_a_good_set_that_lacks_the_line_is_no_measure() -> None:
+    found = compared((absent(lo(good=True)), HEALTHY[1]), (lo(), crystal(level_dbfs=-55.0)))
+    assert first(found).state is Likeness.ONLY_SUSPECT
+    assert found.result.verdict is ComparisonVerdict.UNDECIDED
+    found = compared((absent(lo(good=True)), HEALTHY[1]), (absent(lo()), crystal(level_dbfs=-55.0)))
+    assert first(found).state is Likeness.NEITHER
+    assert "the good set itself shows no LO" in found.result.sentence
+
+
+def test_a_good_set_whose_line_comes_and_goes_is_no_measure() -> None:
+    good = (lo(good=True, state=LineState.UNSTEADY), HEALTHY[1])
+    found = compared(good, (lo(), crystal(level_dbfs=-55.0)))
+    assert found.result.verdict is ComparisonVerdict.UNDECIDED
+    assert "comes and goes in the good set itself" in found.result.sentence
+
+
+def test_a_far_and_faint_line_in_the_window_may_be_another() -> None:
+    stray = lo(error_ppm=300.0, level_dbfs=-75.0, state=LineState.OFF_FREQUENCY)
+    found = compared(HEALTHY, (stray, crystal(level_dbfs=-55.0)))
+    assert first(found).state is Likeness.ONLY_GOOD
+    assert "may be another line" in first(found).why
+
+
+def test_a_second_lo_below_the_tuner_is_heard_by_its_multiple() -> None:
+    hidden = row(
+        "second LO", 10.245e6, role="second-lo", level_dbfs=None, state=LineState.OUT_OF_VIEW
+    )
+    third = row("second LO × 3", 30.735e6, role="second-lo-harmonic", wanted=False)
+    both = (hidden, third)
+    found = compared((*HEALTHY, *both), (lo(), crystal(level_dbfs=-55.0), *both))
+    assert found.result.verdict is ComparisonVerdict.ALIKE
+    found = compared((*HEALTHY, *both), (lo(), crystal(level_dbfs=-55.0), hidden, absent(third)))
+    assert "lacks the second LO × 3" in found.result.sentence
+
+
+def test_two_unknown_clocks_cannot_judge_twenty_ppm() -> None:
+    unknown = Correction.unknown_dongle()
+    both = [
+        replace(sight(plan, *lines), correction=unknown)
+        for plan, lines in (
+            (GOOD, HEALTHY),
+            (SUSPECT, (lo(error_ppm=22.0), crystal(level_dbfs=-55.0))),
+        )
+    ]
+    pair = Pair(place=None, good=both[0], suspect=both[1])
+    apart = compare([pair], CompareSettings(one_clock=False))
+    assert apart.result.verdict is ComparisonVerdict.UNDECIDED
+    assert "two-clocks" in [caution.code for caution in apart.cautions]
+    assert compare([pair], SETTINGS).result.verdict is ComparisonVerdict.DIFFERS
+
+
+def test_places_are_told_one_by_one_what_differs_first() -> None:
+    alike = (lo(), crystal(level_dbfs=-55.0))
+    weak = (lo(level_dbfs=-57.0), crystal(level_dbfs=-55.0))
+    pairs = [
+        Pair(place=place, good=sight(GOOD, *HEALTHY), suspect=sight(SUSPECT, *lines))
+        for place, lines in (("feed A", alike), ("feed B", weak), ("mixer", alike))
+    ]
+    found = compare(pairs, SETTINGS).result
+    assert found.verdict is ComparisonVerdict.DIFFERS
+    assert found.sentence.startswith("at feed B, the suspect has the LO 17 dB weaker")
+    assert found.sentence.endswith("; at feed A and mixer the two agree")
+    assert [place.verdict.value for place in found.places] == ["alike", "differs", "alike"]
+    assert {line.place for line in found.lines} == {"feed A", "feed B", "mixer"}
+
+
+def test_another_gain_is_taken_out_of_levels_and_told() -> None:
+    """The suspect heard with 10 dB less gain: 9 dB less is then 1 dB more, and 24 dB is weak."""
+    for heard_dbfs, state in ((-49.0, Likeness.IN_BOTH), (-64.0, Likeness.WEAK)):
+        suspect = (lo(level_dbfs=heard_dbfs), crystal(level_dbfs=-65.0))
+        pair = Pair(
+            place=None,
+            good=replace(sight(GOOD, *HEALTHY), gain_db=40.2),
+            suspect=replace(sight(SUSPECT, *suspect), gain_db=30.2),
+        )
+        found = compare([pair], SETTINGS)
+        assert first(found).state is state
+        assert first(found).difference_db == pytest.approx(heard_dbfs + 40.0 + 10.0)
+        assert first(found).u_difference_db == pytest.approx((3.0**2 + 1.0) ** 0.5)
+        assert [caution.code for caution in found.cautions] == ["other-gain"]
