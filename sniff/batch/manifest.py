@@ -15,9 +15,9 @@ from sniff.batch.nouns import Task
 from sniff.errors import InputError, SourceError
 
 FILE: Final = "file"
-_SOURCES: Final = frozenset({"sibling"})
+_SOURCES: Final = frozenset({"sibling", "good"})
 """Options that name a recording, as `file` does: a path, or a scene as ``bench:NAME``."""
-_PATHS: Final = frozenset({"plan", "references"})
+_PATHS: Final = frozenset({"plan", "good-plan"})
 """Options that are paths. All paths count from the manifest's folder."""
 _PATHS_IN_TOML: Final = frozenset({"channels", "limits"})
 """Options that are a path where they end in .toml, and else words."""
@@ -161,7 +161,8 @@ def _source(manifest: Path, text: str) -> str:
 
 def _option(manifest: Path, name: str, text: str) -> str:
     if name in _SOURCES:
-        return _source(manifest, text)
+        place, equals, source = text.rpartition("=")  # PLACE=SOURCE, as compare has it
+        return f"{place}{equals}{_source(manifest, source)}"
     if name in _PATHS or (name in _PATHS_IN_TOML and text.lower().endswith(".toml")):
         return str(manifest.parent / text)
     return text

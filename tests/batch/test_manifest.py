@@ -103,10 +103,13 @@ def test_paths_count_from_the_manifests_folder(tmp_path: Path) -> None:
 
 
 def test_scenes_of_the_bench_are_no_paths_but_their_files_are(tmp_path: Path) -> None:
-    path = _written(tmp_path, "file;sibling\nbench:room;bench:own.toml\n")
+    path = _written(tmp_path, "file;sibling;good\nbench:room;bench:own.toml;IF can=good.wav\n")
     (task,) = read_manifest(path)
     assert task.source == "bench:room"
-    assert task.options == {"sibling": f"bench:{tmp_path / 'own.toml'}"}
+    assert task.options == {
+        "sibling": f"bench:{tmp_path / 'own.toml'}",
+        "good": f"IF can={tmp_path / 'good.wav'}",
+    }
 
 
 def test_blanks_about_cells_and_empty_cells_do_not_count(tmp_path: Path) -> None:
