@@ -17,6 +17,7 @@ COMMANDS = {
     "look": "What is on the air or on the loop: one spectrum and its peaks.",
     "plan": "Which lines should exist; or the IF and side from lines seen.",
     "probe": "Are the expected lines there?  The line board.",
+    "compare": "What the suspect lacks that a good set of its make has.",
     "sweep": "A span wider than one tuning, its lines named.",
     "watch": "Does the line stay?  Drop-outs, their kind, how often, how sure.",
     "carrier": "Is a transmitter right?  Frequency, deviation, tones, bandwidth.",

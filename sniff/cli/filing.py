@@ -113,7 +113,7 @@ def with_job(command: str, given: Mapping[str, Any]) -> dict[str, Any]:
     filled["planned"] = None if work.sheet is None else work.sheet.plan
     sibling = None if work.sheet is None else work.sheet.sibling
     if sibling is not None and _sibling_open(given, filled["planned"]):
-        filled["sibling"] = _source_from(work.folder, sibling.source)
+        filled["sibling"] = source_from(work.folder, sibling.source)
         filled["sibling_carrier"] = sibling.carrier_hz
     if work.job is not None:
         stem = work.job.pictures / _stem(command)
@@ -308,8 +308,8 @@ def _sibling_open(given: Mapping[str, Any], planned: "Plan | None") -> bool:
     return carrier_hz is None or (planned is not None and carrier_hz == planned.carrier_hz)
 
 
-def _source_from(folder: Path, source: str) -> str:
-    """A source of the sheet: a path relative to the job's folder, or as it stands."""
+def source_from(folder: Path, source: str) -> str:
+    """A source of a job's sheet: a path relative to its folder, or as it stands."""
     path = folder / source
     return str(path) if ":" not in source and path.exists() else source
 

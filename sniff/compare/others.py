@@ -209,7 +209,8 @@ class _Work:
     def _of_the_set(
         self, lines: Sequence[SeenLine], *, good: bool, low_hz: float, high_hz: float
     ) -> list[SeenLine]:
-        """All but what the dongle makes itself; what explains the rest is kept."""
+        """All but what the dongle makes itself, and what lies beside a line of the board, which
+        has been judged there; what explains the rest is kept."""
         sight = self._pair.good if good else self._pair.suspect
         explained = explain_lines(
             lines,
@@ -219,10 +220,14 @@ class _Work:
             plan=sight.plan,
             clock_hz=sight.clock_hz,
         )
+        judged = () if sight.board is None else [line.name for line in sight.board.lines]
         kept = []
         for line, found in zip(lines, explained, strict=True):
             likely = next((one for one in found if one.likely), None)
-            if likely is not None and likely.family is Family.OWN_SPUR:
+            if likely is not None and (
+                likely.family is Family.OWN_SPUR
+                or (likely.family is Family.OSCILLATOR and likely.name in judged)
+            ):
                 continue
             self._names[id(line)] = likely
             kept.append(line)

@@ -1,0 +1,205 @@
+"""What each of two sets shows at one place: heard now, from a recording, or as it was filed."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from calib.correction import Correction
+from sniff.board import Board
+from sniff.cli.clocks import clock_for
+from sniff.cli.compare_words import Side, Words, is_filed, is_live
+from sniff.cli.defaults import with_defaults
+from sniff.cli.filing import job_here
+from sniff.cli.placing import placed
+from sniff.cli.running import look_settings, opened, seconds_of
+from sniff.cli.sweeping import parse_span
+from sniff.compare import Sight
+from sniff.errors import UsageError
+from sniff.look import Look
+from sniff.model import Caution, Source, SourceInfo
+from sniff.pipeline import look, probe
+from sniff.placings import PlacingSpread, combined
+from sniff.superhet.at_place import lines_at, place_named
+from sniff.superhet.expected import Expected, expected_lines, plan_cautions
+from sniff.superhet.plan import carry
+from sniff.sweep.hops import SweepSettings
+from sniff.sweep.run import SweepRun
+from sniff.windows import Window
+
+_SWEEP_RBW_HZ = 10e3
+_SAYS_ITS_CENTRE = (".sigmf-meta", ".sigmf-data", ".sigmf")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """One set at one place: all that it showed, and who measured it.
+
+    `boards` has one for each placing of the loop; `spread` stands in where they were filed long
+    ago, and `info` is None then.
+    """
+
+    sight: Sight
+    boards: tuple[Board, ...] = ()
+    spread: PlacingSpread | None = None
+    info: SourceInfo | None = None
+    cautions: tuple[Caution, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Shown:
+    """One placing of the loop."""
+
+    board: Board | None
+    looks: tuple[Look, ...]  # besides the board's
+    correction: Correction
+    info: SourceInfo
+    cautions: tuple[Caution, ...]
+
+
+def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any]) -> Seen:
+    """All placings of one set at one place."""
+    if is_filed(side.sources[place][0]):
+        return _filed(side, place)
+    side, expected = _at(side, place)
+    shown: list[_Shown] = []
+    for text in side.sources[place]:
+        source, options = with_defaults(text, _options_for(text, side, words, given))
+        count = options["repeat"] if is_live(source) else 1
+        with opened(source, options) as opened_source:
+            for number in range(1, count + 1):
+                placed(
+                    opened_source, what=f"the {side.what}", place=place, number=number, count=count
+                )
+                shown.append(_shown(opened_source, expected, first=not shown, given=options))
+    boards = tuple(one.board for one in shown if one.board is not None)
+    first = shown[0]
+    whole = combined(boards, u_center_hz=first.info.u_center_hz) if boards else None
+    sight = Sight(
+        source=", ".join(side.sources[place]),
+        plan=side.plan,
+        carrier_hz=side.carrier_hz,
+        board=None if whole is None else whole.result,
+        looks=first.looks if whole is None else (*whole.looks, *first.looks),
+        correction=first.correction,
+        serial=first.info.serial,
+        clock_hz=first.info.clock_hz,
+        usable_fraction=first.info.usable_fraction,
+        placings=len(shown),
+        gain_db=first.info.gain_db,
+    )
+    cautions = tuple(dict.fromkeys(caution for one in shown for caution in one.cautions))
+    planned = () if side.plan is None else plan_cautions(side.plan)
+    return Seen(sight=sight, boards=boards, info=first.info, cautions=(*planned, *cautions))
+
+
+def _at(side: Side, place: str | None) -> tuple[Side, tuple[Expected, ...]]:
+    """The set by its channel at this place, and the lines that are expected there."""
+    if side.plan is None:
+        return side, ()
+    named = None if place is None else place_named(side.plan, place)
+    if named is None:
+        return side, tuple(line for line in expected_lines(side.plan) if line.radiated)
+    carrier_hz = side.plan.carrier_hz if named.carrier_hz is None else named.carrier_hz
+    channel = replace(carry(side.plan, carrier_hz), places=())
+    there = tuple(line.expected for line in lines_at(side.plan, named))
+    return replace(side, plan=channel, carrier_hz=carrier_hz), there
+
+
+def _filed(side: Side, place: str | None) -> Seen:
+    """One set as it was filed in its own job."""
+    from sniff.job.boards import filed_boards
+
+    job = job_here(Path(side.sources[place][0]))
+    boards = filed_boards(job)
+    board = boards.get(place)
+    if board is None:
+        known = ", ".join(name or "no named place" for name in boards) or "none at all"
+        at = "without a named place" if place is None else f"at {place}"
+        raise UsageError(f"{job.folder}: holds no probe reading {at}; there is: {known}")
+    result = board.result
+    spread = None
+    if result.placing_sd_db is not None and result.placing_degrees:
+        spread = PlacingSpread(sd_db=result.placing_sd_db, degrees=result.placing_degrees)
+    sight = Sight(
+        source=f"reading {board.reading} of {job.folder.name}",
+        plan=side.plan,
+        carrier_hz=side.carrier_hz,
+        board=result,
+        looks=(),
+        correction=board.correction,
+        serial=board.serial,
+        placings=result.placings,
+    )
+    return Seen(sight=sight, spread=spread)
+
+
+def _shown(
+    source: Source, expected: Sequence[Expected], *, first: bool, given: Mapping[str, Any]
+) -> _Shown:
+    """What one placing of the loop shows: the plan's lines, and the first the whole span too."""
+    correction, noted = clock_for(source.info, given)
+    settings = look_settings(given)
+    seconds = seconds_of(source.info, given)
+    board, looks = None, []
+    if expected:
+        board = probe(
+            source,
+            expected,
+            settings=settings,
+            correction=correction,
+            search=given["search"],
+            seconds=seconds,
+            start_s=given["start"],
+        )
+        noted += board.cautions
+    elif given["span"] is None:
+        take = source.take(seconds=seconds, start_s=given["start"])
+        looks.append(look(take, source.info, settings, correction))
+    if given["span"] is not None and first:
+        looks.append(_sweep(source, correction, given))
+    noted += tuple(caution for seen in looks for caution in seen.cautions)
+    return _Shown(
+        board=board, looks=tuple(looks), correction=correction, info=source.info, cautions=noted
+    )
+
+
+def _sweep(source: Source, correction: Correction, given: Mapping[str, Any]) -> Look:
+    """The span as one wide look, without what the receiver made itself."""
+    settings = SweepSettings(
+        rbw_hz=_SWEEP_RBW_HZ if given["rbw"] is None else given["rbw"],
+        window=Window.named(given["window"]),
+    )
+    run = SweepRun(source, parse_span(given["span"]), settings, correction)
+    for hop in run.hops():
+        for _ in hop.blocks:
+            pass
+    for _ in run.stays():
+        pass
+    swept = run.result()
+    signals = tuple(line for line in swept.result.peaks if line.is_signal)
+    seen = swept.look
+    return replace(seen, result=replace(seen.result, peaks=signals))
+
+
+def _options_for(source: str, side: Side, words: Words, given: Mapping[str, Any]) -> dict[str, Any]:
+    """The options as they hold for one source."""
+    options = dict(given)
+    if side.what == words.good.what:
+        options["center"] = _good_center_hz(words, given)
+    if not is_live(source):
+        # By which gain it was taken was settled when it was recorded.
+        options.update(gain=None, bandwidth=None, direct=None, bias=False, wait=False)
+        if side.plan is not None and Path(source).suffix in _SAYS_ITS_CENTRE:
+            options["center"] = None
+    return options
+
+
+def _good_center_hz(words: Words, given: Mapping[str, Any]) -> float | None:
+    """Where the good set is looked at: as far from its carrier as the suspect from its own."""
+    if given["good_center"] is not None or given["center"] is None:
+        return given["good_center"]  # type: ignore[no-any-return]
+    carriers = words.good.carrier_hz, words.suspect.carrier_hz
+    if carriers[0] is None or carriers[1] is None:
+        return float(given["center"])
+    return float(given["center"]) + carriers[0] - carriers[1]

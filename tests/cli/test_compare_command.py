@@ -1,0 +1,196 @@
+"""``sniff compare``: two sets of the bench and of recordings, by exit code and sentence.
+
+Truth: the scenes' own headers (invented sets, simulated).
+"""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Answer, Run
+
+SET = ("--if", "10.7M", "--side", "high", "--multiplier", 3, "--tolerance", "50ppm")
+CARRIERS = ("--good-carrier", "74.7M", "--suspect-carrier", "72.9M")
+GOOD = ("--good", "bench:tour-guide-good")
+CLOCK = ("--ppm", 31, "--u-ppm", 0.5)
+SHORT = ("--rate", "1.024M", "--seconds", 0.1)
+DIVERSITY = """
+carrier = "184.6M"
+if = "10.7M"
+side = "high"
+multiplier = 3
+
+[[places]]
+name = "feed A"
+lines = [{ name = "LO" }]
+
+[[places]]
+name = "feed B"
+carrier = "186.2M"
+lines = [{ name = "LO" }, { name = "crystal" }]
+"""
+
+
+def result(answer: Answer) -> dict[str, object]:
+    found = json.loads(answer.out)
+    assert found["command"] == "compare"
+    assert isinstance(found["result"], dict)
+    return found["result"]
+
+
+def test_a_dead_lo_is_what_the_suspect_lacks(run: Run) -> None:
+    answer = run(
+        "compare", *GOOD, "--suspect", "bench:tour-guide-dead", *CARRIERS, *SET, *CLOCK, *SHORT
+    )
+    assert answer.code == 1
+    assert "DIFFERS: the suspect lacks the LO that the good one has at 85.4" in answer.out
+    assert "it should be at 83.6 MHz" in answer.out
+
+
+def test_a_mended_set_is_alike(run: Run) -> None:
+    answer = run(
+        "compare",
+        "--json",
+        *GOOD,
+        "--suspect",
+        "bench:tour-guide-mended",
+        *CARRIERS,
+        *SET,
+        *CLOCK,
+        *SHORT,
+    )
+    assert answer.code == 0
+    found = result(answer)
+    assert found["verdict"] == "alike"
+    assert found["shift_hz"] == pytest.approx(-1.8e6)
+
+
+def test_without_a_calibrated_clock_it_is_undecided_unless_one_dongle_did_both(run: Run) -> None:
+    words = ("compare", *GOOD, "--suspect", "bench:tour-guide-mended", *CARRIERS, *SET, *SHORT)
+    answer = run(*words)
+    assert answer.code == 3
+    assert "measure both with one dongle, or calibrate it" in " ".join(answer.out.split())
+    assert run(*words, "--one-clock").code == 0
+
+
+def test_the_weak_feed_shows_at_its_place(run: Run, tmp_path: Path) -> None:
+    """Channel B of the scene is 17 dB weaker; the loop is placed three times at each place."""
+    plan = tmp_path / "plan.toml"
+    plan.write_text(DIVERSITY)
+    answer = run(
+        "compare",
+        "--json",
+        "--good",
+        "bench:diversity-good",
+        "--good-carrier",
+        "188.2M",
+        "--suspect",
+        "bench:diversity-receiver",
+        "--plan",
+        plan,
+        "--at",
+        "feed a",
+        "--at",
+        "feed B",
+        "--repeat",
+        3,
+        "--ppm",
+        -22.4,
+        "--u-ppm",
+        0.5,
+        "--one-clock",
+        "--seconds",
+        0.1,
+    )
+    assert answer.code == 1
+    found = result(answer)
+    places = {place["place"]: place for place in found["places"]}  # type: ignore[attr-defined]
+    assert list(places) == ["feed A", "feed B"]
+    assert places["feed A"]["verdict"] == "alike"
+    assert places["feed B"]["verdict"] == "differs"
+    assert places["feed B"]["degrees"] > 0
+    (weak,) = [line for line in found["lines"] if line["state"] == "weak"]  # type: ignore[attr-defined]
+    assert (weak["name"], weak["place"]) == ("LO", "feed B")
+    # Placing spread 1.5 dB, three at each: 1.2 dB (k = 1) of the difference.
+    assert weak["difference_db"] == pytest.approx(-17.0, abs=4.0)
+
+
+def test_recordings_are_compared_as_they_are(run: Run, shipped: Path) -> None:
+    words = (
+        "compare",
+        "--good",
+        shipped / "tour-guide-good.sigmf-meta",
+        *CARRIERS,
+        *SET[:4],
+        "--ppm",
+        28.8,
+        "--u-ppm",
+        0.3,
+        "--one-clock",
+    )
+    deaf = run(*words, "--suspect", shipped / "tour-guide-deaf.sigmf-meta")
+    assert deaf.code == 1
+    assert "has the LO coming and going" in deaf.out
+    assert run(*words, "--suspect", shipped / "tour-guide-mended.sigmf-meta").code == 0
+
+
+def test_several_recordings_of_a_set_are_placings_of_the_loop(
+    run: Run, shipped: Path, tmp_path: Path
+) -> None:
+    good, mended = (shipped / f"tour-guide-{name}.sigmf-meta" for name in ("good", "mended"))
+    again = tmp_path / "again.sigmf-meta"
+    for half in (".sigmf-meta", ".sigmf-data"):
+        again.with_suffix(half).write_bytes(good.with_suffix(half).read_bytes())
+    answer = run(
+        "compare",
+        "--json",
+        *("--good", good, "--good", again, "--suspect", mended),
+        *CARRIERS,
+        *SET[:4],
+        "--one-clock",
+    )
+    assert answer.code == 0
+    (place,) = result(answer)["places"]  # type: ignore[misc, attr-defined]
+    assert (place["good_placings"], place["suspect_placings"]) == (2, 1)
+    assert place["degrees"] is not None
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--suspect", "bench:tour-guide-dead"), "Give --good SOURCE"),
+        ((*GOOD, "--suspect", "bench:tour-guide-dead", *SET), "a plan needs --suspect-carrier"),
+        (
+            (*GOOD, "--suspect", "bench:tour-guide-dead", "--suspect-carrier", "72.9M"),
+            "Give --good-carrier",
+        ),
+        (
+            (*GOOD, "--suspect", "bench:tour-guide-dead", "--good-carrier", "72.9M"),
+            "go together",
+        ),
+        (
+            (*GOOD, "--suspect", "bench:tour-guide-dead", "--repeat", 3),
+            "--repeat needs to know which lines count",
+        ),
+        (
+            (*GOOD, "--suspect", "a.wav", "--at", "feed A", "--at", "feed B"),
+            "Write PLACE=a.wav",
+        ),
+        (
+            (*GOOD, "--good", "bench:tour-guide-dead", "--suspect", "a.wav"),
+            "several sources are for recordings",
+        ),
+        (("--good", "a.wav", "--good", "a.wav", "--suspect", "b.wav"), "no second placing"),
+        ((*GOOD, "--suspect", "nowhere.wav"), "nowhere.wav"),
+        ((*GOOD, "--suspect", "bench:tour-guide-dead", "--span", "9M:1M"), "lower end first"),
+    ],
+)
+def test_words_that_do_not_go_together_are_told_in_one_line(
+    run: Run, words: tuple[object, ...], said: str
+) -> None:
+    answer = run("compare", *words, *SHORT)
+    assert answer.code in (2, 4)
+    assert answer.err.count("\n") == 1
+    assert said in answer.err
+    assert answer.out == ""
