@@ -6,6 +6,7 @@ import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
+from functools import cache
 from typing import Any
 
 from calib.correction import Converter
@@ -164,10 +165,13 @@ def _check_schema(document: Any, name: str) -> None:
     from sigmf import validate as standard
 
     try:
+        error = standard.jsonschema.exceptions.best_match(_validator().iter_errors(document))
+        if error is not None:
+            raise error
         with warnings.catch_warnings():
             # Fields of an extension that is not declared are read over, not judged.
             warnings.simplefilter("ignore", DeprecationWarning)
-            standard.validate(document)
+            standard.validate(document, {})  # what no schema can say: the order of captures
     except standard.jsonschema.exceptions.ValidationError as error:
         where = ".".join(str(part) for part in error.absolute_path)
         reason = " ".join(error.message.split())
@@ -176,6 +180,15 @@ def _check_schema(document: Any, name: str) -> None:
         raise SourceError(
             f"{name}: is not SigMF: {where + ': ' if where else ''}{reason}"
         ) from None
+
+
+@cache
+def _validator() -> Any:
+    """The validator of the package's schema; whether that is a schema is not checked each time."""
+    from sigmf import schema, validate
+
+    found = schema.get_schema()
+    return validate.jsonschema.validators.validator_for(found)(found)
 
 
 def _capture_fields(entry: Mapping[str, Any], offset: int, name: str) -> CaptureFields:
