@@ -187,7 +187,8 @@ def _blind(
 def _heard_by_multiple(row: ComparedLine, judged: Sequence[ComparedLine]) -> bool:
     """A second LO below the tuner's range is compared by its multiples."""
     return row.state is Likeness.HIDDEN and any(
-        str(other.name).startswith(f"{row.name} ×") and other.state is Likeness.IN_BOTH
+        str(other.name).startswith(f"{row.name} ×")
+        and other.state in (Likeness.IN_BOTH, Likeness.STRONG)
         for other in judged
     )
 
