@@ -64,6 +64,8 @@ class BoardLine:
         Level at which a steady line would have been seen with 95 % probability.
     versus_sibling_db : float or None
         Level minus the sibling's level of the same line.
+    stated_dbfs, versus_stated_db : float or None
+        Level that the plan states of a good set at this place, and level minus that.
     level_dbm, would_see_dbm, u_level_db : float or None
         The two levels at the dongle's input, and their standard uncertainty (k = 1); None without
         a level calibration that holds here.
@@ -90,6 +92,8 @@ class BoardLine:
     present_fraction: float | None = None
     would_see_dbfs: float | None = None
     versus_sibling_db: float | None = None
+    stated_dbfs: float | None = None
+    versus_stated_db: float | None = None
     level_dbm: float | None = None
     would_see_dbm: float | None = None
     u_level_db: float | None = None
@@ -112,6 +116,8 @@ class BoardResult:
         Where on the board the loop was; None when that was not said.
     placings : int
         How often the loop was placed.
+    sibling_placings : int or None
+        How often at the sibling; None without one.
     placing_sd_db : float or None
         Standard deviation of the level from placing to placing, pooled over lines, dB; None when
         it was not measured.
@@ -124,6 +130,7 @@ class BoardResult:
     lines: tuple[BoardLine, ...]
     place: str | None = None
     placings: int = 1
+    sibling_placings: int | None = None
     placing_sd_db: float | None = None
     placing_degrees: int | None = None
     placing_lines: int | None = None

@@ -1,6 +1,7 @@
 """The verdict over a whole line board, and where the fault may lie."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
 from sniff.verdict import Outcome
@@ -40,6 +41,12 @@ def conclude(lines: Sequence[BoardLine]) -> BoardResult:
         if unseen:
             why += f"; {', '.join(unseen)} by a multiple, itself below what can be seen"
     return BoardResult(verdict=verdict, why=why, lines=tuple(lines))
+
+
+def concluded_again(result: BoardResult, lines: Sequence[BoardLine]) -> BoardResult:
+    """The same board with other lines, and the verdict over these."""
+    again = conclude(lines)
+    return replace(result, verdict=again.verdict, why=again.why, lines=again.lines)
 
 
 def _heard_by_multiple(line: BoardLine, lines: Sequence[BoardLine]) -> bool:

@@ -8,7 +8,7 @@ import numpy as np
 
 from calib.correction import Correction
 from sniff.board import Board, BoardLine
-from sniff.concluding import conclude
+from sniff.concluding import conclude, concluded_again
 from sniff.course import CourseRecorder, course_segment
 from sniff.errors import SourceError, UsageError
 from sniff.frontend import FrontEnd, RailCount, coarse_caution, mark
@@ -27,7 +27,8 @@ from sniff.probe import (
 from sniff.prove import Trial, prove
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import Welch
-from sniff.strength import PLACEMENT_DB, against_sibling
+from sniff.strength import Placing, against_plan, against_sibling
+from sniff.superhet.at_place import LineThere
 from sniff.superhet.expected import Expected
 from sniff.tuning import Window, choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db
@@ -224,14 +225,23 @@ def probe(
     return Board(result=result, looks=tuple(looks), cautions=tuple(cautions))
 
 
-def compare_with_sibling(
-    board: Board, sibling: Board, *, placement_db: float = PLACEMENT_DB
-) -> Board:
+def compare_with_sibling(board: Board, sibling: Board, *, placing: Placing | None = None) -> Board:
     """Add the sibling's levels to a board, and judge it again."""
-    lines = against_sibling(board.result.lines, sibling.result.lines, placement_db=placement_db)
+    lines = against_sibling(board.result.lines, sibling.result.lines, placing=placing or Placing())
     return Board(
-        result=conclude(lines), looks=board.looks, cautions=board.cautions + sibling.cautions
+        result=concluded_again(board.result, lines),
+        looks=board.looks,
+        cautions=board.cautions + sibling.cautions,
     )
+
+
+def compare_with_plan(
+    board: Board, there: Sequence[LineThere], *, placing: Placing | None = None
+) -> Board:
+    """Hold a board's levels against those that a plan states of a place, and judge it again."""
+    stated = {line.expected.name: line.stated for line in there}
+    lines = against_plan(board.result.lines, stated, placing=placing or Placing())
+    return replace(board, result=concluded_again(board.result, lines))
 
 
 def _survey(

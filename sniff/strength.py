@@ -1,52 +1,151 @@
-"""Strength: is a line as strong as it should be, by the sibling's?"""
+"""Strength: is a line as strong as it should be, by the sibling's or by what the plan states?"""
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from sniff.board import BoardLine, LineState
+from sniff.placings import PlacingSpread
+from sniff.superhet.place import PlacedLine
 from sniff.units import format_db, format_dbfs
 
 PLACEMENT_DB = 6.0
 """By how much the level of a hand-held loop differs from placing to placing (k = 2), unless
 measured (common practice, no source)."""
 
+LEAST_DB = 3.0
+"""Two good sets differ by so much, however well their levels are known (common practice, no
+source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placing:
+    """What is known of placing the loop.
+
+    Attributes
+    ----------
+    stated_db : float
+        By how much two placings differ (k = 2), as stated; it is not divided by their number, as
+        nobody knows what of it is by chance.
+    spread : PlacingSpread or None
+        As measured, which then counts.
+    """
+
+    stated_db: float = PLACEMENT_DB
+    spread: PlacingSpread | None = None
+
+    def allowance(self, one: int, other: int) -> "Allowance":
+        """How far two good sets may differ, each placed so many times."""
+        if self.spread is None:
+            return Allowance(
+                db=self.stated_db, words=f"the ±{self.stated_db:g} dB of placing the loop"
+            )
+        measured_db = self.spread.expanded_difference_db(one, other)
+        if measured_db < LEAST_DB:
+            return Allowance(db=LEAST_DB, words=f"the {LEAST_DB:g} dB that good sets differ by")
+        words = f"the ±{measured_db:.1f} dB of placing the loop, as measured"
+        return Allowance(db=measured_db, words=words)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allowance:
+    """How much weaker a line may be, and of what that is made."""
+
+    db: float
+    words: str
+
 
 def against_sibling(
-    lines: Sequence[BoardLine], sibling: Sequence[BoardLine], *, placement_db: float
+    lines: Sequence[BoardLine], sibling: Sequence[BoardLine], *, placing: Placing
 ) -> tuple[BoardLine, ...]:
     """Compare levels line by line, by name; a line weaker by more than the placing is weak."""
-    levels = {line.name: line for line in sibling}
-    return tuple(_against(line, levels.get(line.name), placement_db) for line in lines)
+    others = {line.name: line for line in sibling}
+    return tuple(_against_sibling(line, others.get(line.name), placing) for line in lines)
 
 
-def _against(line: BoardLine, other: BoardLine | None, placement_db: float) -> BoardLine:
+def against_plan(
+    lines: Sequence[BoardLine], stated: Mapping[str, PlacedLine], *, placing: Placing
+) -> tuple[BoardLine, ...]:
+    """Compare levels with those that the plan states of a good set at this place, by name.
+
+    A line is weak when it is weaker by more than the plan allows. Less than what placing the loop
+    explains it cannot allow; the stated level counts as that of one placing.
+    """
+    return tuple(_against_plan(line, stated.get(line.name), placing) for line in lines)
+
+
+def _against_sibling(line: BoardLine, other: BoardLine | None, placing: Placing) -> BoardLine:
     if other is None or other.level_dbfs is None:
         return line
-    if line.state is LineState.ABSENT and line.would_see_dbfs is not None:
-        margin_db = other.level_dbfs - line.would_see_dbfs
-        if margin_db < placement_db:
-            return replace(
-                line,
-                state=LineState.HIDDEN,
-                why=f"not seen, but the sibling's line is only {format_db(margin_db)} over what "
-                "would have been seen here: move the loop closer, or use a finer RBW",
-            )
-        return replace(line, why=f"{line.why}; the sibling shows {format_dbfs(other.level_dbfs)}")
+    allowance = placing.allowance(max(1, line.seen_in), max(1, other.seen_in))
     if line.level_dbfs is None:
-        return line
+        shown = f"the sibling shows {format_dbfs(other.level_dbfs)}"
+        return _unseen(line, other.level_dbfs, allowance, whose="the sibling's line", shown=shown)
     difference_db = line.level_dbfs - other.level_dbfs
     line = replace(line, versus_sibling_db=difference_db)
-    if line.state is LineState.OFF_FREQUENCY and difference_db < -placement_db:
-        return replace(
-            line,
-            why=f"{line.why}; {format_db(difference_db)} against the sibling: it may be another "
-            "line, and this one absent",
+    if 0 < other.seen_in < other.placings:
+        why = (
+            f"{line.why}; the sibling's was seen in {other.seen_in} of {other.placings} placings "
+            "only, so that the levels cannot be compared"
         )
-    if line.state is LineState.PRESENT and difference_db < -placement_db:
-        return replace(
-            line,
-            state=LineState.WEAK,
-            why=f"{format_db(difference_db)} against the sibling, more than the "
-            f"±{placement_db:g} dB of placing the loop",
+        return replace(line, why=why)
+    return _judged(line, difference_db, allowance, whose="the sibling")
+
+
+def _against_plan(line: BoardLine, stated: PlacedLine | None, placing: Placing) -> BoardLine:
+    if stated is None or stated.level_dbfs is None:
+        return line
+    allowance = placing.allowance(1, max(1, line.seen_in))
+    if stated.within_db is not None and stated.within_db >= allowance.db:
+        words = f"the {stated.within_db:g} dB that the plan allows"
+        allowance = Allowance(db=stated.within_db, words=words)
+    line = replace(line, stated_dbfs=stated.level_dbfs)
+    shown = f"the plan states {format_dbfs(stated.level_dbfs)}"
+    if line.level_dbfs is None:
+        return _unseen(
+            line, stated.level_dbfs, allowance, whose="what the plan states", shown=shown
         )
+    difference_db = line.level_dbfs - stated.level_dbfs
+    line = replace(line, versus_stated_db=difference_db)
+    whose = f"the {format_dbfs(stated.level_dbfs)} that the plan states"
+    return _judged(line, difference_db, allowance, whose=whose)
+
+
+def _unseen(
+    line: BoardLine, other_dbfs: float, allowance: Allowance, *, whose: str, shown: str
+) -> BoardLine:
+    """A line that is not seen where one of that level should be."""
+    if line.state is not LineState.ABSENT or line.would_see_dbfs is None:
+        return line
+    margin_db = other_dbfs - line.would_see_dbfs
+    if margin_db >= allowance.db:
+        return replace(line, why=f"{line.why}; {shown}")
+    return replace(
+        line,
+        state=LineState.HIDDEN,
+        why=f"not seen, but {whose} is only {format_db(margin_db)} over what would have been seen "
+        "here: move the loop closer, or use a finer RBW",
+    )
+
+
+def _judged(
+    line: BoardLine, difference_db: float, allowance: Allowance, *, whose: str
+) -> BoardLine:
+    """A line that is there, and how much stronger it is than another."""
+    if difference_db >= -allowance.db:
+        return line
+    against = f"{format_db(difference_db)} against {whose}"
+    if line.state is LineState.OFF_FREQUENCY:
+        why = f"{line.why}; {against}: it may be another line, and this one absent"
+        return replace(line, why=why)
+    if line.state is LineState.PRESENT:
+        why = f"{against}, more than {allowance.words}{_seen_in(line)}"
+        return replace(line, state=LineState.WEAK, why=why)
+    if line.state is LineState.WEAK:
+        return replace(line, why=f"{line.why}; {against}")
     return line
+
+
+def _seen_in(line: BoardLine) -> str:
+    if line.seen_in == line.placings:
+        return ""
+    return f"; seen in {line.seen_in} of {line.placings} placings"

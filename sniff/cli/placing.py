@@ -1,7 +1,7 @@
 """Placing the loop: the simulated bench does it by itself, a person is asked to."""
 
 import sys
-from typing import Protocol, runtime_checkable
+from typing import Any, Protocol, runtime_checkable
 
 import click
 
@@ -21,6 +21,15 @@ class PlacesItself(Protocol):
 
     def place_loop(self, place: str | None, number: int) -> None:
         """Place it, for the given time; None: where it is without a place."""
+        ...
+
+
+@runtime_checkable
+class FindsGain(Protocol):
+    """A source that finds the best gain for what it hears."""
+
+    def find_gain(self) -> float | None:
+        """Set it, and return what came of it, dB."""
         ...
 
 
@@ -47,18 +56,35 @@ def placed(source: Source, *, what: str, place: str | None, number: int, count: 
     SourceError
         When the bench has no such place.
     """
-    receiver, _ = as_received(source)
-    while isinstance(receiver, KeptSource):
-        receiver = receiver.inner
+    receiver = _receiver(source)
     if isinstance(receiver, PlacesItself):
         receiver.place_loop(place, number)
-    elif receiver.info.duration_s is None:
+    elif not is_recorded(source):
         _ask(_words(what, place, number, count))
     elif number > 1:
         raise UsageError(
             f"{receiver.info.name}: in a recording the loop cannot be placed again; give one "
             "recording for each placing"
         )
+
+
+def is_recorded(source: Source) -> bool:
+    """Whether it is a recording, in which the loop stays where it was."""
+    return source.info.duration_s is not None
+
+
+def find_gain_again(source: Source, gain: Any) -> None:
+    """Find the best gain once the loop is in its place, if that is what was asked for."""
+    receiver = _receiver(source)
+    if gain in (None, "best") and isinstance(receiver, FindsGain):
+        receiver.find_gain()
+
+
+def _receiver(source: Source) -> Source:
+    receiver, _ = as_received(source)
+    while isinstance(receiver, KeptSource):
+        receiver = receiver.inner
+    return receiver
 
 
 def _words(what: str, place: str | None, number: int, count: int) -> str:
@@ -82,3 +108,5 @@ def _ask(words: str) -> None:
             "nobody answers to place the loop: run it on a terminal, or let a line come on "
             "standard input for each placing"
         )
+    if not sys.stdin.isatty():  # where no Enter was seen, the next words begin a line of their own
+        click.echo(err=True)

@@ -29,10 +29,20 @@ from sniff.cli.plan_options import plan_from, plan_options
 @click.option(
     "--placement",
     type=click.FloatRange(min=0),
-    default=6.0,
-    show_default=True,
     metavar="DB",
-    help="Spread of the level from placing the loop, k = 2.",
+    help="Spread of the level from placing the loop, k = 2  [default: as --repeat measures it, "
+    "else 6].",
+)
+@click.option(
+    "--repeat",
+    type=click.IntRange(2, 20),
+    metavar="N",
+    help="Place the loop N times: mean levels, and how much placing it moves them.",
+)
+@click.option(
+    "--at",
+    metavar="PLACE",
+    help="Where on the board the loop is: a place of the plan, or any name if it has none.",
 )
 @spectrum_options
 @clock_options
@@ -47,6 +57,7 @@ def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
     \b
     sniff probe --from bench:tour-guide-deaf --carrier 72.9M --if 10.7M --side high \\
           --multiplier 3 --tolerance 50ppm --ppm 31 --u-ppm 0.5
+    sniff probe --from dongle --plan diversity.toml --at "feed B" --repeat 5
 
     Exit code 0: all as expected; 1: a fault; 3: a wanted line could not be judged.
     """

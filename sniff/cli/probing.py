@@ -5,29 +5,31 @@ from dataclasses import replace
 from typing import Any
 
 from calib.correction import Correction
-from sniff.board import Board, BoardVerdict
-from sniff.cli.clocks import clock_for
+from sniff.board import Board, BoardLine, BoardVerdict
 from sniff.cli.filing import Filing
 from sniff.cli.levels import level_points
+from sniff.cli.placing import NotPlacedError
+from sniff.cli.repeating import ENDED, Placings, placings_of, refuse_kept, why_ended
 from sniff.cli.running import (
     all_cautions,
     budgets_if_asked,
     exit_code,
     explained,
-    look_settings,
-    opened,
     say_unless_quiet,
-    seconds_of,
 )
 from sniff.errors import UsageError
 from sniff.levelling import board_in_dbm
 from sniff.look import SeenLine
 from sniff.model import Caution, Course, SourceInfo
-from sniff.pipeline import compare_with_sibling, probe
+from sniff.pipeline import compare_with_plan, compare_with_sibling
+from sniff.placings import PlacingSpread, measured_spread
 from sniff.report.board_text import print_board
 from sniff.report.budget_text import print_budgets
 from sniff.report.envelope import envelope
-from sniff.superhet.expected import expected_lines, plan_cautions
+from sniff.strength import Placing
+from sniff.superhet.at_place import LineThere, lines_at, place_named
+from sniff.superhet.expected import Expected, expected_lines, plan_cautions
+from sniff.superhet.place import checked_name
 from sniff.superhet.plan import Plan, carry
 
 _EXITS = {BoardVerdict.AS_EXPECTED: 0, BoardVerdict.FAULT: 1, BoardVerdict.UNDECIDED: 3}
@@ -36,34 +38,121 @@ _EXITS = {BoardVerdict.AS_EXPECTED: 0, BoardVerdict.FAULT: 1, BoardVerdict.UNDEC
 def probe_source(
     source: str, plan: Plan, given: Mapping[str, Any]
 ) -> tuple[Board, SourceInfo, Correction]:
-    """Probe the set, and its sibling where one is named."""
+    """Probe the set at a place of its board, and its sibling where one is named, placing the loop
+    as often as asked."""
     if (given["sibling"] is None) != (given["sibling_carrier"] is None):
         raise UsageError("--sibling and --sibling-carrier go together")
-    board, info, correction = _board(source, plan, given)
-    if given["sibling"] is not None:
-        other = _of_the_sibling(given["sibling"], given)
-        sibling, _, _ = _board(given["sibling"], carry(plan, given["sibling_carrier"]), other)
-        board = compare_with_sibling(board, sibling, placement_db=given["placement"])
-        said = Caution(
-            code="placement",
-            text=f"levels against the sibling hold for the same gain and the same place of the "
-            f"loop, within ±{given['placement']:g} dB",
+    refuse_kept(given)
+    name, there = _place(plan, given.get("at"))
+    count = given.get("repeat") or 1
+    own = placings_of(source, _lines(plan, there), given, place=name, count=count)
+    board, said = own.board, plan_cautions(plan) + own.cautions
+    sibling: Placings | None = None
+    if given["sibling"] is not None and not own.ended:
+        sibling, why_not = _of_the_sibling(plan, own, given, place=name, count=count)
+        said += why_not
+    spread = measured_spread(own.boards, () if sibling is None else sibling.boards)
+    placing = _placing(spread, given)
+    if there is not None:
+        board = compare_with_plan(board, there, placing=placing)
+    if sibling is not None:
+        board = compare_with_sibling(board, sibling.board, placing=placing)
+    result = replace(
+        board.result,
+        place=name,
+        placings=len(own.boards),
+        sibling_placings=None if sibling is None else len(sibling.boards),
+    )
+    if spread is not None:
+        result = replace(
+            result,
+            placing_sd_db=spread.sd_db,
+            placing_degrees=spread.degrees,
+            placing_lines=spread.lines,
         )
-        board = Board(result=board.result, looks=board.looks, cautions=(*board.cautions, said))
-    return board, info, correction
+    board = replace(board, result=result)
+    cautions = said + board.cautions + _levels_hold(board, placing, count, against=sibling)
+    board = replace(board, cautions=tuple(dict.fromkeys(cautions)))
+    return board, own.info, own.correction
 
 
-def _of_the_sibling(source: str, given: Mapping[str, Any]) -> dict[str, Any]:
+def _place(plan: Plan, name: str | None) -> tuple[str | None, tuple[LineThere, ...] | None]:
+    """What a place is called, and what the plan says of it; a plan without places knows none."""
+    if name is None:
+        return None, None
+    name = checked_name(name)
+    place = place_named(plan, name)
+    return (name, None) if place is None else (place.name, lines_at(plan, place))
+
+
+def _lines(plan: Plan, there: tuple[LineThere, ...] | None) -> list[Expected]:
+    if there is not None:
+        return [line.expected for line in there]
+    return [line for line in expected_lines(plan) if line.radiated]
+
+
+def _of_the_sibling(
+    plan: Plan, own: Placings, given: Mapping[str, Any], *, place: str | None, count: int
+) -> tuple[Placings | None, tuple[Caution, ...]]:
+    """The sibling at the same place; when nobody places the loop there, why there is none."""
+    text = given["sibling"]
+    plan = carry(plan, given["sibling_carrier"])
+    _, there = _place(plan, place)
+    words = _words_of_the_sibling(text, own.info, given)
+    try:
+        sibling = placings_of(
+            text, _lines(plan, there), words, place=place, count=count, sibling=True
+        )
+    except (KeyboardInterrupt, NotPlacedError) as end:
+        return None, (why_ended(end, "there are no levels of the sibling"),)
+    return sibling, plan_cautions(plan) + sibling.cautions
+
+
+def _words_of_the_sibling(text: str, own: SourceInfo, given: Mapping[str, Any]) -> dict[str, Any]:
     """The options as they hold for the sibling; what is the set's own is left out."""
     # A sibling's raw recording would need a rate, centre and datatype of its own.
-    own = ("center", "rate", "datatype", "plot", "keep_stem")
-    other = {**given, **dict.fromkeys(own)}
-    if source.partition(":")[0] in ("bench", "dongle"):
+    left_out = ("center", "rate", "datatype", "plot", "keep_stem")
+    other = {**given, **dict.fromkeys(left_out)}
+    kind = text.partition(":")[0]
+    if kind == own.kind == "dongle" and own.gain_db is not None:
+        other["gain"] = own.gain_db  # levels of two gains cannot be compared
+    if kind in ("bench", "dongle"):
         return other
     # How long, and by which gain, was settled when it was recorded.
     other.update(seconds=None, start=0.0, gain=None, bandwidth=None, direct=None)
     other.update(bias=False, wait=False)
     return other
+
+
+def _placing(spread: PlacingSpread | None, given: Mapping[str, Any]) -> Placing:
+    """By what levels may differ: as stated by hand, else as measured, else as is common."""
+    stated_db: float | None = given.get("placement")
+    return Placing(spread=spread) if stated_db is None else Placing(stated_db=stated_db)
+
+
+def _levels_hold(
+    board: Board, placing: Placing, count: int, *, against: Placings | None
+) -> tuple[Caution, ...]:
+    """For what the levels of a board hold."""
+    said = []
+    stated = any(line.stated_dbfs is not None for line in board.result.lines)
+    others = [*(["the plan"] if stated else []), *(["the sibling"] if against else [])]
+    if others:
+        moves = f"±{placing.stated_db:g} dB"
+        if placing.spread is not None:
+            moves = "the placing spread, as measured"
+        text = (
+            f"levels against {' and '.join(others)} hold for the same gain and the same place of "
+            f"the loop, within {moves}"
+        )
+        said.append(Caution(code="placement", text=text))
+    if count > 1 and board.result.placing_sd_db is None:
+        text = (
+            "no line was seen steadily in two placings, so that it is not known how much placing "
+            "the loop moves a level"
+        )
+        said.append(Caution(code="no-spread", text=text))
+    return tuple(said)
 
 
 def show_board(
@@ -81,7 +170,7 @@ def show_board(
         source=info,
         correction=correction,
         cautions=cautions,
-        budgets=budgets_if_asked(_lines_of(board), info, correction, given),
+        budgets=budgets_if_asked(_lines_of(board, correction), info, correction, given),
     )
     if given["as_json"]:
         import click
@@ -90,9 +179,10 @@ def show_board(
     else:
         print_board(board, info, correction)
         if given["budget"]:
-            print_budgets(explained(_lines_of(board), info, correction))
+            print_budgets(explained(_lines_of(board, correction), info, correction))
     code = exit_code(_EXITS[board.result.verdict], board.cautions)
-    with Filing(told, given, code) as filed:
+    code = next((ENDED[each.code] for each in board.cautions if each.code in ENDED), code)
+    with Filing(told, given, code, place=board.result.place) as filed:
         _draw(board, correction, given)
     say_unless_quiet(cautions, given)
     return filed.exit_code
@@ -110,10 +200,28 @@ def _draw(board: Board, correction: Correction, given: Mapping[str, Any]) -> Non
         save(draw_course(course, board=board, clock=correction), given["course"])
 
 
-def _lines_of(board: Board) -> list[SeenLine]:
-    """The lines of the looks from which the board's rows were read."""
+def _lines_of(board: Board, correction: Correction) -> list[SeenLine]:
+    """The lines of the looks from which the board's rows were read; means of several placings are
+    in none of them."""
+    if board.result.placings > 1:
+        return [seen for line in board.result.lines if (seen := _as_seen(line, correction))]
     read = {line.frequency_hz for line in board.result.lines if line.frequency_hz is not None}
     return [line for look in board.looks for line in look.result.peaks if line.frequency_hz in read]
+
+
+def _as_seen(line: BoardLine, correction: Correction) -> SeenLine | None:
+    if line.frequency_hz is None or line.u_hz is None or line.level_dbfs is None:
+        return None
+    return SeenLine(
+        frequency_hz=line.frequency_hz,
+        u_hz=line.u_hz,
+        indicated_hz=correction.indicate(line.frequency_hz),
+        u_indicated_hz=line.u_indicated_hz or 0.0,
+        level_dbfs=line.level_dbfs,
+        snr_db=line.snr_db or 0.0,
+        width_hz=0.0,
+        steady=False,
+    )
 
 
 def _course_of_first_wanted(board: Board, correction: Correction) -> Course | None:
@@ -124,23 +232,3 @@ def _course_of_first_wanted(board: Board, correction: Correction) -> Course | No
     place_hz = correction.indicate(wanted[0].expected_hz)
     nearest = min(board.looks, key=lambda look: abs(look.spectrum.center_hz - place_hz))
     return nearest.course
-
-
-def _board(
-    source: str, plan: Plan, given: Mapping[str, Any]
-) -> tuple[Board, SourceInfo, Correction]:
-    lines = [line for line in expected_lines(plan) if line.radiated]
-    with opened(source, given) as opened_source:
-        correction, noted = clock_for(opened_source.info, given)
-        board = probe(
-            opened_source,
-            lines,
-            settings=look_settings(given),
-            correction=correction,
-            search=given["search"],
-            seconds=seconds_of(opened_source.info, given),
-            start_s=given["start"],
-        )
-        info = opened_source.info
-    cautions = plan_cautions(plan) + noted + board.cautions
-    return Board(result=board.result, looks=board.looks, cautions=cautions), info, correction

@@ -1,11 +1,15 @@
 """A line board as text."""
 
+from collections.abc import Callable
+from dataclasses import dataclass
+
 from rich.text import Text
 
 from calib.correction import Correction
 from sniff.board import Board, BoardLine, BoardVerdict, LineState
 from sniff.model import SourceInfo
 from sniff.report.look_text import clock_words
+from sniff.report.placing_words import scatter_words, spread_words
 from sniff.report.text import console, table
 from sniff.units import (
     format_db,
@@ -38,42 +42,42 @@ def print_board(board: Board, info: SourceInfo, correction: Correction) -> None:
     """Print the line board and its verdict."""
     out = console()
     tunings = ", ".join(format_frequency(look.spectrum.center_hz) for look in board.looks)
-    out.print(f"{info.name}: tuned to {tunings or 'nothing'}. Clock {clock_words(correction)}.")
+    place = "" if board.result.place is None else f" at {board.result.place}"
+    out.print(
+        f"{info.name}{place}: tuned to {tunings or 'nothing'}. Clock {clock_words(correction)}.",
+        markup=False,
+    )
     out.print()
-    versus = any(line.versus_sibling_db is not None for line in board.result.lines)
-    calibrated = any(line.u_level_db is not None for line in board.result.lines)
+    lines = board.result.lines
+    columns = [column for column in _MORE if any(column.cell(line) for line in lines)]
     headers = ["line", "<state", "expected", "seen", "U (k = 2)", "error", "level"]
     out.print(
         table(
-            [
-                *headers,
-                *(["at the input"] if calibrated else []),
-                *(["vs sibling"] if versus else []),
-                "<because",
-            ],
-            [_row(line, versus=versus, calibrated=calibrated) for line in board.result.lines],
+            [*headers, *(column.head for column in columns), "<because"],
+            [[*_row(line), *(column.cell(line) for column in columns), line.why] for line in lines],
         )
     )
     out.print()
+    spread = spread_words(board.result)
+    if spread:
+        out.print(f"{spread}.")
     verdict = board.result.verdict
     out.print(Text.assemble((verdict.value.upper(), _COLOURS[verdict]), f": {board.result.why}."))
 
 
-def _row(line: BoardLine, *, versus: bool, calibrated: bool) -> list[str | Text]:
+def _row(line: BoardLine) -> list[str | Text]:
     sign, colour = _SIGNS[line.state]
-    cells: list[str | Text] = [
+    return [
         line.name if line.wanted else f"({line.name})",
         Text(f"{sign} {line.state.value}", style=colour),
         format_frequency(line.expected_hz),
         *_seen(line),
         "" if line.level_dbfs is None else format_dbfs(line.level_dbfs),
     ]
-    if calibrated:
-        cells.append(_at_input(line))
-    if versus:
-        difference_db = line.versus_sibling_db
-        cells.append("" if difference_db is None else format_db(difference_db))
-    return [*cells, line.why]
+
+
+def _difference(difference_db: float | None) -> str:
+    return "" if difference_db is None else format_db(difference_db)
 
 
 def _at_input(line: BoardLine) -> str:
@@ -84,6 +88,22 @@ def _at_input(line: BoardLine) -> str:
     if line.would_see_dbm is not None:
         return f"below {format_dbm(line.would_see_dbm, 2.0 * line.u_level_db)}"
     return ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Column:
+    """A column that is shown where any line fills it."""
+
+    head: str
+    cell: Callable[[BoardLine], str]
+
+
+_MORE = (
+    _Column(head="scatter", cell=scatter_words),
+    _Column(head="at the input", cell=_at_input),
+    _Column(head="vs plan", cell=lambda line: _difference(line.versus_stated_db)),
+    _Column(head="vs sibling", cell=lambda line: _difference(line.versus_sibling_db)),
+)
 
 
 def _seen(line: BoardLine) -> tuple[str, str, str]:

@@ -9,8 +9,9 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
 from calib.correction import Correction
-from sniff.board import Board, BoardLine, BoardVerdict
+from sniff.board import Board, BoardLine, BoardResult, BoardVerdict
 from sniff.look import Look, SeenLine
+from sniff.report.placing_words import spread_words
 from sniff.report.plots import style
 from sniff.report.plots.axis import (
     U_WORDS,
@@ -50,8 +51,22 @@ _BRACKET_MM = 4.5
 _CAP_MM = 1.0
 _TICK_DOWN: Final = 3
 """matplotlib's number for a marker that looks like the bracket's cap."""
-_LEAST_WOULD_SEE = 0.06
-"""Half the width of a would-see mark, as part of its panel: never too short to be seen."""
+_LEAST_WIDTH = 0.06
+"""Half the width of a level's mark, as part of its panel: never too short to be seen."""
+_SCATTER_KEY: Final[dict[str, Any]] = {
+    "color": style.INK,
+    "linestyle": "none",
+    "marker": "|",
+    "markersize": 9.0,
+    "label": "scatter of its level",
+}
+_STATED_STROKE: Final[dict[str, Any]] = {
+    "color": style.INK,
+    "linewidth": 1.6,
+    "linestyle": (0, (2, 1)),
+    "label": "a good set's level, by the plan",
+    "zorder": 4.0,
+}
 
 
 def draw_board(board: Board, *, clock: Correction | None = None) -> Figure:
@@ -77,7 +92,7 @@ def draw_board(board: Board, *, clock: Correction | None = None) -> Figure:
         panels = panels_of(board, scale)
         table = table_of(board.result.lines)
         sheet = Sheet(
-            title=f"{_VERDICTS[board.result.verdict]}: {board.result.why}",
+            title=f"{_VERDICTS[board.result.verdict]}{_at(board)}: {board.result.why}",
             keys=_keys(board, panels),
             footer=_footer(board, scale),
         )
@@ -122,7 +137,13 @@ def _draw_head(page: Page, panel: Panel, *, left_mm: float, bottom_mm: float) ->
 
 def _draw_panel(axes: Axes, panel: Panel, board: Board, scale: Scale, height_mm: float) -> None:
     ruler, words = _ruler(panel)
-    levels = [line.level_dbfs for line in panel.lines if line.level_dbfs is not None]
+    levels = [
+        line.level_dbfs + up * (line.level_sd_db or 0.0)
+        for line in panel.lines
+        if line.level_dbfs is not None
+        for up in (-1, 1)
+    ]
+    levels += [line.stated_dbfs for line in panel.lines if line.stated_dbfs is not None]
     levels += [
         line.would_see_dbfs
         for line in panel.lines
@@ -189,22 +210,31 @@ def _draw_expected(
 
 
 def _draw_finding(axes: Axes, look: Look, line: BoardLine, ruler: Ruler, scale: Scale) -> None:
-    """The reading with U, or the level from which on the line would have been seen."""
+    """The reading with U and the scatter of its level, or the level from which on the line would
+    have been seen; and the level that a good set shows."""
+    if line.stated_dbfs is not None:
+        _draw_level(axes, line, line.stated_dbfs, ruler, _STATED_STROKE)
     if line.frequency_hz is not None and line.u_hz is not None and line.level_dbfs is not None:
         axes.errorbar(
             ruler.place(line.frequency_hz),
             height_dbfs(look, scale.indicated_hz(line.frequency_hz), line.level_dbfs),
             xerr=2.0 * line.u_hz / ruler.unit,
+            yerr=line.level_sd_db,
             zorder=5,
             **style.READING_BAR,
             **style.STATES[line.state].line(MARKER_PT),
         )
     elif line.would_see_dbfs is not None:
-        low, high = axes.get_xlim()
-        middle = ruler.place(line.expected_hz)
-        half = max(line.tolerance_hz / ruler.unit, _LEAST_WOULD_SEE * (high - low))
-        level = line.would_see_dbfs
-        axes.plot([middle - half, middle + half], [level, level], **style.WOULD_SEE_STROKE)
+        _draw_level(axes, line, line.would_see_dbfs, ruler, style.WOULD_SEE_STROKE)
+
+
+def _draw_level(
+    axes: Axes, line: BoardLine, level_dbfs: float, ruler: Ruler, stroke: dict[str, Any]
+) -> None:
+    low, high = axes.get_xlim()
+    middle = ruler.place(line.expected_hz)
+    half = max(line.tolerance_hz / ruler.unit, _LEAST_WIDTH * (high - low))
+    axes.plot([middle - half, middle + half], [level_dbfs, level_dbfs], **stroke)
 
 
 def _others(panel: Panel, board: Board) -> list[SeenLine]:
@@ -226,8 +256,23 @@ def _footer(board: Board, scale: Scale) -> list[str]:
     return [
         *tunings_in_words(board.looks),
         f"{scale.statement} · {U_WORDS}",
+        *_placed(board.result),
         *(f"Caution: {caution.text}" for caution in board.cautions),
     ]
+
+
+def _at(board: Board) -> str:
+    return "" if board.result.place is None else f" at {board.result.place}"
+
+
+def _placed(result: BoardResult) -> list[str]:
+    if result.placings == 1:
+        return []
+    traces = (
+        f"readings and levels are means of {result.placings} placings (scatter: standard "
+        "deviation), traces are of one"
+    )
+    return [text for text in (traces, spread_words(result)) if text]
 
 
 def _keys(board: Board, panels: Sequence[Panel]) -> list[Any]:
@@ -251,6 +296,10 @@ def _keys(board: Board, panels: Sequence[Panel]) -> list[Any]:
                 label="reading ± U; shape: state",
             )
         )
+    if any(line.level_sd_db is not None for line in shown):
+        keys.append(Line2D([], [], **_SCATTER_KEY))
+    if any(line.stated_dbfs is not None for line in shown):
+        keys.append(Line2D([], [], **_STATED_STROKE))
     if any(line.frequency_hz is None and line.would_see_dbfs is not None for line in shown):
         keys.append(Line2D([], [], **style.WOULD_SEE_STROKE))
     others = [_other_shape(peak) for panel in panels for peak in _others(panel, board)]
