@@ -25,6 +25,7 @@ COMMANDS = {
     "record": "IQ to SigMF, with a memory of what came before an event.",
     "job": "A repair job: keeps every reading, and becomes the report.",
     "page": "The live line board in a browser: lines, spectrum, tap test, an ear.",
+    "batch": "The same question over many recordings, a row for each.",
     "demo": "The main job on shipped recordings, no hardware needed.",
 }
 

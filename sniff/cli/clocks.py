@@ -54,9 +54,7 @@ def _clock(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, tupl
     name = named if named is not None else info.serial
     profile = store.find(name) if name is not None else None
     if profile is None:
-        if named is not None and named not in levels_kept().names():
-            there = ", ".join(store.names()) or "none yet"
-            raise UsageError(f"no clock is called {named!r}; there are: {there}")
+        refuse_unknown_clock(named)
         return correction_from(given), ()
     correction, cautions = _applied(profile, given)
     cautions += _of_another(profile, info)
@@ -67,6 +65,19 @@ def _clock(info: SourceInfo, given: Mapping[str, Any]) -> tuple[Correction, tupl
         )
         cautions = (*cautions, Caution(code="common-serial", text=text))
     return correction, cautions
+
+
+def refuse_unknown_clock(named: str | None) -> None:
+    """Refuse a name under which neither a clock nor a level is kept.
+
+    Raises
+    ------
+    UsageError
+    """
+    names = clock_store().names()
+    if named is not None and named not in (*names, *levels_kept().names()):
+        there = ", ".join(names) or "none yet"
+        raise UsageError(f"no clock is called {named!r}; there are: {there}")
 
 
 def _of_another(profile: Profile, info: SourceInfo) -> tuple[Caution, ...]:

@@ -1,0 +1,124 @@
+"""Whether a question's options go together, before any recording is read."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any, Final
+
+import click
+
+from sniff.batch.nouns import Task
+from sniff.cli.batch_questions import Question, own_words, recording_word
+from sniff.cli.clocks import refuse_unknown_clock
+from sniff.cli.options import converter_from, correction_from
+from sniff.errors import BenchError, InputError, UsageError
+
+Words = Mapping[str, tuple[str, ...]]
+"""Words of the command line by the option that they give."""
+
+
+def check_tasks(question: Question, common: Words, tasks: Sequence[Task], manifest: str) -> None:
+    """Read the options of every task, as its command will.
+
+    Parameters
+    ----------
+    question : Question
+    common : mapping
+        Words of the common options.
+    tasks : sequence of Task
+    manifest : str
+        Its name, for the errors of options that are a file's own.
+
+    Raises
+    ------
+    click.ClickException, UsageError
+        When common options are off.
+    InputError
+        When a file's own are, or do not go with the common ones.
+    """
+    known: set[tuple[str, ...]] = set()
+    for task in tasks:
+        with _named(f"{manifest}, {task.source}", own=bool(task.options)):
+            words = all_words(common, own_words(question, task.options))
+            if words not in known:
+                _check(question, words)
+        known.add(words)
+
+
+@contextmanager
+def _named(where: str, *, own: bool) -> Iterator[None]:
+    """Say of an error of a file's own options whose they are."""
+    try:
+        yield
+    except (click.ClickException, BenchError) as error:
+        if not own:
+            raise
+        text = error.format_message() if isinstance(error, click.ClickException) else str(error)
+        raise InputError(f"{where}: {' '.join(text.split()).removesuffix('.')}") from None
+
+
+def all_words(common: Words, own: Words) -> tuple[str, ...]:
+    """The words of a task: its own options go before the common ones."""
+    chosen = {**common, **own}
+    return tuple(word for name in sorted(chosen) for word in chosen[name])
+
+
+def _check(question: Question, words: tuple[str, ...]) -> None:
+    command, path = question.command(), f"sniff batch {question.name}"
+    with command.make_context(path, [*words, recording_word(question, "none")]) as context:
+        given = {**context.params, "planned": None, "plot": None, "course": None}
+    if given["seconds"] == 0:
+        raise UsageError("--seconds 0 observes nothing; leave it out, or give a duration")
+    converter_from(given)
+    correction_from(given)
+    refuse_unknown_clock(given["clock"])
+    _CHECKS[question.name](given)
+
+
+def _look(given: Mapping[str, Any]) -> None:
+    from sniff.cli.running import look_settings
+
+    look_settings(given)
+
+
+def _probe(given: Mapping[str, Any]) -> None:
+    from sniff.cli.plan_options import plan_from
+
+    _look(given)
+    plan_from(given)
+    if (given["sibling"] is None) != (given["sibling_carrier"] is None):
+        raise UsageError("--sibling and --sibling-carrier go together")
+
+
+def _carrier(given: Mapping[str, Any]) -> None:
+    from sniff.cli.transmitting import read_limits, request_from
+
+    _look(given)
+    request_from(given)
+    if given["limits"] is not None:
+        read_limits(given["limits"])
+
+
+def _watch(given: Mapping[str, Any]) -> None:
+    from sniff.cli.watching import check_resolution, line_of
+
+    line_of(given)
+    check_resolution(given)
+
+
+def _compare(given: Mapping[str, Any]) -> None:
+    from sniff.cli.compare_words import is_filed, words_from
+    from sniff.cli.filing import Work
+
+    _look(given)
+    for source in filter(is_filed, given["good"]):
+        raise UsageError(f"--good {source}: a batch compares with a recording, not with a job")
+    words_from({**given, "work": Work()})
+
+
+_CHECKS: Final[Mapping[str, Callable[[Mapping[str, Any]], None]]] = {
+    "look": _look,
+    "probe": _probe,
+    "carrier": _carrier,
+    "watch": _watch,
+    "compare": _compare,
+}

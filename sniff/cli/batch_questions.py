@@ -1,0 +1,139 @@
+"""The questions that a batch can ask, and what of their options makes sense for many files."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Final
+
+import click
+
+from sniff.errors import InputError
+
+_SHOWING = frozenset({"as_json", "quiet", "plot", "course", "budget"})
+_OF_A_JOB = frozenset({"job", "no_job", "stage", "keep_iq"})
+_OF_A_DONGLE = frozenset({"gain", "bandwidth", "direct", "bias", "wait", "prove"})
+_AT_THE_BENCH = frozenset(
+    {"until", "bell", "taps", "control", "tap_window", "heat_window", "soak", "before", "keep"}
+    | {"places", "repeat"}
+)
+LEFT_OUT: Final = _SHOWING | _OF_A_JOB | _OF_A_DONGLE | _AT_THE_BENCH | {"audio", "harmonics"}
+"""Options, by their parameters' names, that no batch takes."""
+
+_YES: Final = frozenset({"yes", "true", "1", "on", "x"})
+_NO: Final = frozenset({"no", "false", "0", "off"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """A command that is asked of each recording.
+
+    Attributes
+    ----------
+    name : str
+        Of the command.
+    about : str
+        One line for the help.
+    takes : str
+        Its parameter that takes the recording.
+    works : tuple of str
+        Modules that do its work: each worker imports them once.
+    """
+
+    name: str
+    about: str
+    takes: str
+    works: tuple[str, ...]
+
+    def command(self) -> click.Command:
+        """The command as it is asked of one recording."""
+        command = getattr(import_module(f"sniff.cli.{self.name}"), self.name)
+        assert isinstance(command, click.Command)
+        return command
+
+    def options(self) -> dict[str, click.Option]:
+        """Options that a batch takes, by their names without dashes."""
+        return {
+            _long(param): param
+            for param in self.command().params
+            if isinstance(param, click.Option) and param.name not in LEFT_OUT | {self.takes}
+        }
+
+
+QUESTIONS: Final[Mapping[str, Question]] = {
+    question.name: question
+    for question in (
+        Question(
+            name="look",
+            about="What is in each: one spectrum and its peaks.",
+            takes="source",
+            works=("sniff.cli.look", "sniff.cli.running"),
+        ),
+        Question(
+            name="probe",
+            about="Are each set's expected lines there?",
+            takes="source",
+            works=("sniff.cli.probe", "sniff.cli.probing"),
+        ),
+        Question(
+            name="carrier",
+            about="Is each transmitter right?",
+            takes="source",
+            works=("sniff.cli.carrier", "sniff.cli.transmitting"),
+        ),
+        Question(
+            name="watch",
+            about="Does each line stay?",
+            takes="source",
+            works=("sniff.cli.watch", "sniff.cli.watching"),
+        ),
+        Question(
+            name="compare",
+            about="What does each lack that a known-good set has?",
+            takes="suspect",
+            works=("sniff.cli.compare", "sniff.cli.comparing"),
+        ),
+    )
+}
+
+
+def words_of(option: click.Option, text: str) -> tuple[str, ...]:
+    """Words of the command line that give an option this text; of a flag it is yes or no.
+
+    Raises
+    ------
+    InputError
+        When it is neither.
+    """
+    name = f"--{_long(option)}"
+    if option.is_flag:
+        if text.lower() not in _YES | _NO:
+            raise InputError(f"{name} is yes or no, not {text!r}")
+        return (name,) if text.lower() in _YES else ()
+    return (f"{name}={text}",)
+
+
+def own_words(question: Question, options: Mapping[str, str]) -> dict[str, tuple[str, ...]]:
+    """A file's own options as words, by option.
+
+    Raises
+    ------
+    InputError
+        When there is no such option, or its text is off.
+    """
+    known = question.options()
+    for name in options:
+        if name not in known:
+            raise InputError(
+                f"{name!r} is no option of 'sniff batch {question.name}'; its --help lists them"
+            )
+    return {name: words_of(known[name], text) for name, text in options.items()}
+
+
+def recording_word(question: Question, source: str) -> str:
+    """The word that gives the recording."""
+    params = (p for p in question.command().params if isinstance(p, click.Option))
+    return f"--{_long(next(param for param in params if param.name == question.takes))}={source}"
+
+
+def _long(option: click.Option) -> str:
+    return max(option.opts, key=len).removeprefix("--")

@@ -1,0 +1,196 @@
+"""The work of ``sniff batch``: ask all recordings, and keep each answer as it comes."""
+
+import signal
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import BrokenExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+import click
+
+from sniff import __version__
+from sniff.batch.error import BatchError
+from sniff.batch.journal import Journal, begun
+from sniff.batch.manifest import read_manifest
+from sniff.batch.nouns import Answer, Task
+from sniff.batch.pool import ProcessPool, cores
+from sniff.batch.running import MOST_DEATHS, Pool, run
+from sniff.cli import INTERRUPTED
+from sniff.cli.batch_asking import Asking, Keying, Order, failed
+from sniff.cli.batch_checking import Words, check_tasks
+from sniff.cli.batch_finding import tasks_of
+from sniff.cli.batch_questions import Question
+from sniff.cli.clocks import clock_store
+from sniff.cli.kept_folder import kept_folder
+from sniff.cli.levels import levels_kept
+from sniff.errors import UsageError
+from sniff.report.progress import shown_progress
+
+
+def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> int:
+    """Ask all recordings as the options say; returns the exit code."""
+    tasks = _tasks(given)
+    check_tasks(question, common, tasks, str(given["manifest"]))
+    kept = kept_of_dongles()
+    folder = given["out"] or Path(f"{question.name}-batch")
+    about = {"question": question.name, "options": common, "software": __version__}
+    journal = begun(folder, about, resume=given["resume"])
+    order = Order(
+        question=question.name,
+        options=common,
+        folder=str(Path.cwd()),
+        begun_utc=journal.begun_utc,
+        software=__version__,
+        kept=kept,
+    )
+    trouble: BatchError | None = None
+    with _interruptible() as interruption:
+        try:
+            with _pool(question, len(tasks), given) as pool:
+                batch = _Batch(journal, order, pool, interruption, quiet=_is_quiet(given))
+                batch.ask(batch.not_done(tasks) if given["resume"] else tasks)
+        except BatchError as error:
+            trouble = error
+    answers = journal.answers()
+    code = 0
+    if answers:
+        from sniff.cli.batch_showing import show_batch
+
+        code = show_batch(answers, folder, question.name, given)
+    if trouble is not None:
+        raise trouble
+    if interruption.asked:
+        click.echo(
+            f"sniff: interrupted: {len(answers)} of {len(tasks)} are done and kept in {folder}; "
+            "the same with --resume goes on",
+            err=True,
+        )
+        return INTERRUPTED
+    return code
+
+
+def _tasks(given: Mapping[str, Any]) -> tuple[Task, ...]:
+    if given["manifest"] is None:
+        return tasks_of(given["files"])
+    if given["files"]:
+        raise UsageError("--manifest and files do not go together; write them into the manifest")
+    return read_manifest(given["manifest"])
+
+
+def kept_of_dongles() -> dict[str, str]:
+    """All that is kept of the user's dongles, by path: a task may need any of it.
+
+    Raises
+    ------
+    StoreError
+        When some of it is damaged: to leave it out would change answers.
+    """
+    clocks, levels = clock_store(), levels_kept()
+    places = []
+    for name in clocks.names():
+        clocks.history(name)
+        places.append(f"clocks/{name}.json")
+    for name in levels.names():
+        levels.history(name)
+        places.append(f"levels/{name}.json")
+    return {place: (kept_folder() / place).read_text(encoding="utf-8") for place in places}
+
+
+def _is_quiet(given: Mapping[str, Any]) -> bool:
+    return bool(given["quiet"] or given["as_json"])
+
+
+@contextmanager
+def _pool(question: Question, tasks: int, given: Mapping[str, Any]) -> Iterator[Pool]:
+    """Workers, which end when this ends: after the last answer they have nothing to do."""
+    pool = ProcessPool(min(given["workers"] or cores(), tasks), warm=question.works)
+    try:
+        yield pool
+    finally:
+        pool.close(at_once=True)
+
+
+@dataclass(slots=True)
+class _Interruption:
+    """Whether the user wants it to end."""
+
+    asked: bool = False
+
+
+@contextmanager
+def _interruptible() -> Iterator[_Interruption]:
+    """Take the first Ctrl-C for a wish; the second ends the program."""
+    interruption = _Interruption()
+    if threading.current_thread() is not threading.main_thread():
+        yield interruption
+        return
+
+    def wish(number: int, frame: FrameType | None) -> None:
+        interruption.asked = True
+        signal.signal(signal.SIGINT, before)
+
+    before = signal.signal(signal.SIGINT, wish)
+    try:
+        yield interruption
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@dataclass(frozen=True, slots=True)
+class _Batch:
+    """What a run of tasks needs."""
+
+    journal: Journal
+    order: Order
+    pool: Pool
+    interruption: _Interruption
+    quiet: bool
+
+    def not_done(self, tasks: Sequence[Task]) -> list[Task]:
+        """Those whose answer is not kept; the others count as kept."""
+        open_tasks = []
+        with shown_progress("looking what is done", len(tasks), quiet=self.quiet) as step:
+            for task, key in run(
+                tasks,
+                Keying(order=self.order),
+                self.pool,
+                give_up=lambda task, _: (task, ""),
+                stopped=self._stopped,
+            ):
+                if not key or not self.journal.take_over(task, key):
+                    open_tasks.append(task)
+                step()
+        return sorted(open_tasks, key=lambda task: task.number)
+
+    def ask(self, tasks: Sequence[Task]) -> None:
+        """Ask, and keep each answer."""
+        with shown_progress(
+            f"asking '{self.order.question}'", len(tasks), quiet=self.quiet
+        ) as step:
+            for answer in run(
+                tasks,
+                Asking(order=self.order),
+                self.pool,
+                give_up=partial(_given_up, self.order),
+                stopped=self._stopped,
+            ):
+                self.journal.keep(answer)
+                step()
+
+    def _stopped(self) -> bool:
+        return self.interruption.asked
+
+
+def _given_up(order: Order, task: Task, error: BaseException) -> Answer:
+    why = f"could not be sent to a worker, or back: {error}"
+    if isinstance(error, BrokenExecutor):
+        why = (
+            f"its worker died each of {MOST_DEATHS} times that it was asked alone: was there "
+            "memory for it?"
+        )
+    return failed(order, task, f"{task.source}: {why}")

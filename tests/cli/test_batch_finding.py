@@ -1,0 +1,81 @@
+"""Which recordings files, folders and a shell's star stand for."""
+
+from pathlib import Path
+
+import pytest
+
+from sniff.cli.batch_finding import tasks_of
+from sniff.errors import UsageError
+from sniff.sources.shipped import shipped_recordings
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    for name in (
+        "b.sigmf-meta", "b.sigmf-data", "a.wav", "c.sigmf", "d.cu8", "e.ci16_le", "notes.txt",
+        "alone.sigmf-data", "odd.rf32_le", ".hidden.wav", "sub/z.WAV", "sub/deeper/y.cu8",
+        ".cache/x.wav", "rows.csv", "picture.png",
+    ):  # fmt: skip
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.touch()
+    return tmp_path
+
+
+def names(*named: object) -> list[str]:
+    return [task.source for task in tasks_of([str(word) for word in named])]
+
+
+def test_a_folder_is_searched_by_name_and_with_all_in_it(folder: Path) -> None:
+    found = names(folder)
+    assert found == [
+        str(folder / name)
+        for name in (
+            "a.wav", "b.sigmf-meta", "c.sigmf", "d.cu8", "e.ci16_le", "sub/z.WAV",
+            "sub/deeper/y.cu8",
+        )
+    ]  # fmt: skip
+
+
+def test_of_a_pair_the_metadata_stand_for_both_also_in_a_list(folder: Path) -> None:
+    assert names(folder / "b.sigmf-data", folder / "b.sigmf-meta") == [str(folder / "b.sigmf-meta")]
+    assert names(folder / "b.sigmf-data") == [str(folder / "b.sigmf-data")]
+
+
+def test_raw_samples_that_metadata_describe_are_not_taken_twice() -> None:
+    """The shipped recordings have three such, and three pairs (recordings/README.md)."""
+    found = [Path(name).name for name in names(shipped_recordings())]
+    assert found == [
+        "nfm_voice_144.470M_280k.sigmf-meta",
+        "ook_433.800M_1000k.sigmf-meta",
+        "tour-guide-deaf.sigmf-meta",
+        "tour-guide-good.sigmf-meta",
+        "tour-guide-mended.sigmf-meta",
+        "wmbus_t1_868.950M_1600k.sigmf-meta",
+    ]
+
+
+def test_what_is_named_is_asked_whatever_it_is_and_once(folder: Path) -> None:
+    words = ("missing.wav", folder / "notes.txt", "bench:room", "missing.wav")
+    assert names(*words) == ["missing.wav", str(folder / "notes.txt"), "bench:room"]
+
+
+def test_numbers_follow_the_words(folder: Path) -> None:
+    tasks = tasks_of([str(folder / "sub"), "x.wav"])
+    assert [task.number for task in tasks] == [0, 1, 2]
+    assert tasks[-1].source == "x.wav"
+
+
+def test_a_link_in_a_circle_ends(folder: Path) -> None:
+    (folder / "sub" / "again").symlink_to(folder, target_is_directory=True)
+    assert len(names(folder)) == 7
+
+
+def test_a_folder_without_any_is_told(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match=rf"{tmp_path}: no recording in it"):
+        tasks_of([str(tmp_path)])
+
+
+def test_no_words_are_told(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="which recordings"):
+        tasks_of([])
