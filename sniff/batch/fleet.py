@@ -63,6 +63,8 @@ class Outlier:
 
     Attributes
     ----------
+    row : int
+        Of the table, from 0.
     file, what : str
         The recording, and the column of the table.
     value, typical : float
@@ -76,6 +78,7 @@ class Outlier:
         By which it counts as far.
     """
 
+    row: int
     file: str
     what: str
     value: float
@@ -123,6 +126,7 @@ def outliers_of(quantity: Quantity, files: Sequence[str]) -> list[Outlier]:
         if abs(score) > LIMIT and not too_high:
             found.append(
                 Outlier(
+                    row=figure.row,
                     file=files[figure.row],
                     what=quantity.what,
                     value=figure.value,

@@ -91,6 +91,7 @@ def too_frequent(found: Sequence[Rate], files: Sequence[str]) -> list[Outlier]:
             others = (events - rate.events) * HOUR_S / others_s
             named.append(
                 Outlier(
+                    row=rate.row,
                     file=files[rate.row],
                     what="rate_per_hour.value",
                     value=rate.value,

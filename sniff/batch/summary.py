@@ -15,13 +15,13 @@ from sniff.model import Caution
 
 
 class Standing(str, Enum):
-    """What came of one recording, whatever the question calls it."""
+    """What came of one recording, in words, whatever the question calls it."""
 
     FAILED = "failed"
     UNDECIDED = "undecided"
-    NOT_READ = "not-read"
-    NOT_JUDGED = "not-judged"
-    AS_EXPECTED = "as-expected"
+    NOT_READ = "not read"
+    NOT_JUDGED = "measured, not judged"
+    AS_EXPECTED = "as expected"
 
 
 _STANDINGS: Final = {
@@ -44,6 +44,8 @@ class Case:
 
     Attributes
     ----------
+    row : int
+        Of the table, from 0.
     file : str
     verdict : str or None
         As the question calls it; None when there is none.
@@ -51,6 +53,7 @@ class Case:
         Or the error, when it could not be read.
     """
 
+    row: int
     file: str
     verdict: str | None
     why: str
@@ -107,8 +110,8 @@ def summarised(table: Table, *, question: str) -> Summary:
     if question == "watch":
         found += too_frequent(rates(rows), files)
 
-    def of(standing: Standing) -> list[Row]:
-        return [row for row, each in zip(rows, standings, strict=True) if each is standing]
+    def of(standing: Standing) -> list[tuple[int, Row]]:
+        return [(at, row) for at, row in enumerate(rows) if standings[at] is standing]
 
     return Summary(
         question=question,
@@ -118,7 +121,7 @@ def summarised(table: Table, *, question: str) -> Summary:
         undecided=standings.count(Standing.UNDECIDED),
         not_judged=standings.count(Standing.NOT_JUDGED),
         not_read=standings.count(Standing.NOT_READ),
-        failures=_cases(sorted(of(Standing.FAILED), key=_badness, reverse=True)),
+        failures=_cases(sorted(of(Standing.FAILED), key=lambda each: -_badness(each[1]))),
         open_cases=_cases(of(Standing.UNDECIDED)),
         unread=_cases(of(Standing.NOT_READ)),
         outliers=tuple(sorted(found, key=lambda outlier: -abs(outlier.score))),
@@ -145,12 +148,13 @@ def _badness(row: Row) -> float:
     return number(row.get("rate_per_hour.value")) or 0.0
 
 
-def _cases(rows: Sequence[Row]) -> tuple[Case, ...]:
+def _cases(rows: Sequence[tuple[int, Row]]) -> tuple[Case, ...]:
     return tuple(
         Case(
+            row=at,
             file=str(row["file"]),
             verdict=None if row.get("verdict") is None else str(row["verdict"]),
             why=str(row.get("error") or row.get("why") or ""),
         )
-        for row in rows
+        for at, row in rows
     )

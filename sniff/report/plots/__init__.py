@@ -1,5 +1,6 @@
 """Pictures: a result in, a matplotlib figure out. The only room that imports matplotlib."""
 
+from sniff.report.plots.batch import draw_batch
 from sniff.report.plots.board import draw_board
 from sniff.report.plots.carrier import draw_carrier
 from sniff.report.plots.course import draw_course
@@ -9,6 +10,7 @@ from sniff.report.plots.warmup import draw_warm_up
 from sniff.report.plots.watch import draw_watch
 
 __all__ = [
+    "draw_batch",
     "draw_board",
     "draw_carrier",
     "draw_course",
