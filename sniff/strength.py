@@ -107,6 +107,9 @@ def _against_plan(line: BoardLine, stated: PlacedLine | None, placing: Placing) 
     difference_db = line.level_dbfs - stated.level_dbfs
     line = replace(line, versus_stated_db=difference_db)
     whose = f"the {format_dbfs(stated.level_dbfs)} that the plan states"
+    if stated.within_db is not None and -allowance.db <= difference_db < -stated.within_db:
+        against = f"{format_db(difference_db)} against {whose}"
+        return replace(line, why=f"{line.why}; {against}: placing the loop may explain it")
     return _judged(line, difference_db, allowance, whose=whose)
 
 

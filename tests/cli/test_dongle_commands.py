@@ -19,9 +19,9 @@ AT_100_MHZ = ("--from", "dongle", "--center", "100M", "--gain", "20.7", "--secon
 
 @pytest.fixture
 def on_dongle(rtlsdr_library: Path) -> Callable[..., Answer]:
-    """Run ``sniff WORDS`` with a dongle that hears a tone at 100.1 MHz."""
+    """Run ``sniff WORDS`` with a dongle that hears a tone at 100.1 MHz; `answers` is typed in."""
 
-    def call(*words: object, **variables: object) -> Answer:
+    def call(*words: object, answers: str = "", **variables: object) -> Answer:
         stand_in = {"tone_hz": 100.1e6, "tone_dbfs": -40, "noise_dbfs": -75, "pace": 4, **variables}
         done = subprocess.run(
             [sys.executable, "-m", "sniff", *map(str, words)],
@@ -32,6 +32,7 @@ def on_dongle(rtlsdr_library: Path) -> Callable[..., Answer]:
                 **{f"STANDIN_{name.upper()}": str(value) for name, value in stand_in.items()},
             },
             capture_output=True,
+            input=answers,
             text=True,
             timeout=60,
             check=False,
