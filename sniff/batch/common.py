@@ -4,13 +4,15 @@ from collections.abc import Sequence
 from math import sqrt
 from typing import Final
 
-from sniff.batch.fleet import LEAST, fleet_of
+from sniff.batch.fleet import LEAST, Fleet, fleet_of
 from sniff.batch.quantities import Figure, Kind, Quantity, number
 from sniff.batch.table import Row
 from sniff.model import Caution
 from sniff.units import format_db, format_parts, format_ppm
 
 _LEAST_SHARING: Final = 5
+_PLACED_DB: Final = 6.0
+"""What the placing of a loop explains (k = 2; common practice, no source)."""
 _PER_ROOT: Final = 3.0 * 1.2533
 """Three standard errors of a median of normal figures, times the root of their number, in standard
 deviations (``sqrt(pi / 2)`` each; Kendall and Stuart, The Advanced Theory of Statistics)."""
@@ -19,10 +21,13 @@ deviations (``sqrt(pi / 2)`` each; Kendall and Stuart, The Advanced Theory of St
 def common_cautions(quantities: Sequence[Quantity], rows: Sequence[Row]) -> tuple[Caution, ...]:
     """What must be known before figures of a fleet are compared."""
     found: list[Caution] = []
-    errors = (each for each in quantities if each.kind is Kind.ERROR and each.wanted)
+    errors = (each for each in quantities if each.what.endswith("error_ppm") and each.wanted)
     first = next(errors, None)
     if first is not None:
         found += _shared_errors(first, rows)
+    for quantity in quantities:
+        if quantity.kind is Kind.RATIO and quantity.wanted:
+            found += _shared_differences(quantity)
     if any(quantity.kind is not Kind.ERROR for quantity in quantities):
         found += _gains(rows)
     return tuple(found + _too_few(quantities))
@@ -36,14 +41,12 @@ def _shared_errors(quantity: Quantity, rows: Sequence[Row]) -> list[Caution]:
         by_serial.setdefault(None if serial is None else str(serial), []).append(figure)
     found = []
     for serial, figures in by_serial.items():
-        if len(figures) < _LEAST_SHARING:
-            continue
         fleet = fleet_of(
             Quantity(
                 what=quantity.what, name=quantity.name, kind=quantity.kind, figures=tuple(figures)
             )
         )
-        if abs(fleet.median) <= max(1.0, _PER_ROOT / sqrt(fleet.count)) * fleet.spread:
+        if not _is_shared(fleet):
             continue
         dongle = "the dongle" if serial is None else f"dongle {serial}"
         clocks = [number(rows[figure.row].get("clock.u_ppm")) or 0.0 for figure in figures]
@@ -58,6 +61,30 @@ def _shared_errors(quantity: Quantity, rows: Sequence[Row]) -> list[Caution]:
             )
         )
     return found
+
+
+def _shared_differences(quantity: Quantity) -> list[Caution]:
+    """A difference that all have from one known-good is rather that one's."""
+    fleet = fleet_of(quantity)
+    if abs(fleet.median) < _PLACED_DB or not _is_shared(fleet):
+        return []
+    return [
+        Caution(
+            code="common-difference",
+            text=(
+                f"{fleet.count} recordings differ from the known-good alike: {quantity.name}, "
+                f"{format_db(fleet.median)} on the median, and they scatter by only "
+                f"{quantity.kind.apart(fleet.spread)}; rather the known-good is the odd one, or "
+                "was recorded otherwise: compare with another"
+            ),
+        )
+    ]
+
+
+def _is_shared(fleet: Fleet) -> bool:
+    """Whether the median is further from zero than the figures scatter, and than its own doubt."""
+    enough = fleet.count >= _LEAST_SHARING
+    return enough and abs(fleet.median) > fleet.spread * max(1.0, _PER_ROOT / sqrt(fleet.count))
 
 
 def _cause(median_ppm: float, clock_ppm: float) -> str:

@@ -83,7 +83,7 @@ _UNSEEN: Final = frozenset({"hidden", "out-of-view"})
 
 
 def quantities(table: Table, question: str) -> tuple[Quantity, ...]:
-    """The figures of a question, the most telling first.
+    """The figures of a question, the most telling first; none of lines that half of all lack.
 
     Parameters
     ----------
@@ -113,7 +113,16 @@ def quantities(table: Table, question: str) -> tuple[Quantity, ...]:
         for name, wanted in _lines(table, rows, "difference_db"):
             what, words = f"{name}.difference_db", f"{name} against the known-good's"
             found.append(_of(what, words, Kind.RATIO, _differences(rows, name), wanted=wanted))
-    return tuple(quantity for quantity in found if quantity.figures)
+        for name, wanted in _lines(table, rows, "shift_ppm"):
+            what, words = f"{name}.shift_ppm", f"{name}'s shift from the known-good's"
+            found.append(_of(what, words, Kind.ERROR, _shifts(rows, name), wanted=wanted))
+    return tuple(quantity for quantity in found if _is_seen(quantity))
+
+
+def _is_seen(quantity: Quantity) -> bool:
+    """Whether more than half are no limits, so that the median is a figure and no limit."""
+    limits = sum(figure.is_limit for figure in quantity.figures)
+    return 2 * limits < len(quantity.figures)
 
 
 def _of(
@@ -171,6 +180,13 @@ def _differences(rows: Sequence[Row], name: str) -> Iterator[Figure]:
             yield Figure(row=at, value=difference)
         elif row.get(f"{name}.state") == "only-good" and good is not None and would_see is not None:
             yield Figure(row=at, value=would_see - good, is_limit=True)
+
+
+def _shifts(rows: Sequence[Row], name: str) -> Iterator[Figure]:
+    for at, row in enumerate(rows):
+        shift, u = number(row.get(f"{name}.shift_ppm")), number(row.get(f"{name}.u_shift_ppm"))
+        if shift is not None:
+            yield Figure(row=at, value=shift, u=u or 0.0)
 
 
 def number(cell: Cell) -> float | None:

@@ -193,6 +193,44 @@ def test_a_set_against_its_known_good_is_compared_with_the_other_sets() -> None:
     assert summary.as_expected == 15
 
 
+def _compared(n: int, difference: float, shift: float = 0.0) -> Answer:
+    line = {
+        "name": "LO",
+        "state": "in-both",
+        "wanted": True,
+        "difference_db": difference,
+        "shift_ppm": shift,
+        "u_shift_ppm": 0.1,
+    }
+    return answer(n, envelope("compare", {"verdict": "alike", "sentence": "", "lines": [line]}))
+
+
+def test_when_all_differ_from_the_known_good_alike_it_is_rather_the_odd_one() -> None:
+    (caution,) = _summary(
+        "compare", [_compared(n, -9.0 - 0.5 * (n % 3)) for n in range(9)]
+    ).cautions
+    assert caution.code == "common-difference"
+    assert "−9.5 dB on the median" in caution.text
+    placed = [_compared(n, -4.0 - 0.5 * (n % 3)) for n in range(9)]  # the loop explains 6 dB
+    scattered = [_compared(n, -7.0 + 9.0 * (n % 3 - 1)) for n in range(9)]
+    for told in (placed, scattered):
+        assert _codes(_summary("compare", told)) == []
+
+
+def test_a_set_whose_line_moved_farther_than_the_others_is_named() -> None:
+    told = [_compared(n, -1.0, shift=0.5 * (n % 5)) for n in range(12)]
+    told.append(_compared(12, -1.0, shift=14.0))
+    (named,) = _summary("compare", told).outliers
+    assert (named.file, named.what, named.value) == (_set(12), "LO.shift_ppm", 14.0)
+
+
+def test_a_line_that_most_sets_lack_is_compared_with_nobody() -> None:
+    gone = board_line("crystal × 4", None, wanted=False, state="absent", would_see_dbfs=-74.0)
+    seen = board_line("crystal × 4", -50.0, wanted=False)
+    told = [answer(n, board(seen if n < 5 else gone)) for n in range(11)]
+    assert "crystal × 4.level_dbfs" not in [f.what for f in _summary("probe", told).fleets]
+
+
 def test_of_watches_the_dead_come_first_then_the_most_frequent() -> None:
     told = [answer(n, watch(0, 2.0)) for n in range(20)]
     told[3] = answer(3, watch(4, 2.0), exit_code=1)

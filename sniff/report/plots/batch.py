@@ -14,14 +14,14 @@ from sniff.report.plots import style
 from sniff.report.plots.batch_columns import Arrangement, arranged
 from sniff.report.plots.batch_names import draw_names, drawable, named_places, short_names
 from sniff.report.plots.page import WIDTH_MM, Bar, Sheet, open_page
-from sniff.report.plots.ranked import (
+from sniff.report.plots.ranked import Rows
+from sniff.report.plots.ranked_column import (
     BEYOND,
     LOWER_STROKE,
     MEDIAN_STROKE,
     RANGE_STROKE,
     REACH_BAND,
     RING,
-    Rows,
     draw_column,
 )
 

@@ -61,8 +61,8 @@ def arranged(table: Table, summary: Summary) -> Arrangement:
     ringed = frozenset((outlier.row, outlier.what) for outlier in summary.outliers)
     if summary.question == "watch":
         return _watched(rows, found, ringed)
-    if summary.question == "probe":
-        found = tuple(quantity for quantity in found if quantity.kind is Kind.LEVEL)
+    if summary.question in ("probe", "compare"):
+        found = tuple(quantity for quantity in found if quantity.kind is not Kind.ERROR)
     chosen = _chosen(found, ringed)
     places = _places([[(f.value, f.row) for f in quantity.figures] for quantity in chosen])
     columns = tuple(
