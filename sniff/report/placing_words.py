@@ -9,14 +9,20 @@ def spread_words(result: BoardResult) -> str:
     sd_db, degrees = result.placing_sd_db, result.placing_degrees
     if sd_db is None or degrees is None:
         return ""
-    spread = PlacingSpread(sd_db=sd_db, degrees=degrees, lines=result.placing_lines or 1)
-    of = "1 line" if spread.lines == 1 else f"{spread.lines} lines"
-    each = (
-        "" if result.sibling_placings is None else f", and {result.sibling_placings} at the sibling"
+    return spread_in_words(
+        PlacingSpread(sd_db=sd_db, degrees=degrees, lines=result.placing_lines or 1),
+        placings=result.placings,
+        sibling_placings=result.sibling_placings,
     )
+
+
+def spread_in_words(spread: PlacingSpread, *, placings: int, sibling_placings: int | None) -> str:
+    """How far one placing of the loop may lie off, and from what that is known."""
+    of = "1 line" if spread.lines == 1 else f"{spread.lines} lines"
+    each = "" if sibling_placings is None else f", and {sibling_placings} at the sibling"
     return (
         f"Placing spread: one placing ±{spread.expanded_db:.1f} dB "
-        f"(95 %, k = {spread.expanded_factor:.1f}), from {result.placings} placings of {of}{each}"
+        f"(95 %, k = {spread.expanded_factor:.1f}), from {placings} placings of {of}{each}"
     )
 
 

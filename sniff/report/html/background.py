@@ -161,6 +161,11 @@ def not_checked(
         ]
         if names:
             said.append(f"{', '.join(names)}: {state.replace('-', ' ')}")
+    measured = {board.place for board in after}
+    places = () if job.sheet.plan is None else job.sheet.plan.places
+    missed = [place.name for place in places if place.name not in measured]
+    if after and missed:
+        said.append(f"how it is after the repair at {', '.join(missed)}")
     if after and not any(line.after and line.after.sibling for b in after for line in b.lines):
         said.append("levels against a working sibling")
     if not any(watch.after is not None for watch in watches):

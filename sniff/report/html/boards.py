@@ -1,14 +1,16 @@
 """Line boards before and after the repair, line by line."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from sniff.board import BoardVerdict, LineState
 from sniff.job.entries import Reading
+from sniff.placings import PlacingSpread
 from sniff.report.html.fields import Fields, number, rows, words
 from sniff.report.html.pairing import Sides, of_command
 from sniff.report.html.ruler import Ruler, ruler_of
+from sniff.report.placing_words import spread_in_words
 from sniff.units import (
     format_db,
     format_dbfs,
@@ -58,7 +60,8 @@ class LineSide:
     state, sign, tone : str
     reading : str
         Value with U; empty when it was not seen.
-    error, level, sibling : str
+    error, level, plan, sibling : str
+        Level with its scatter; what it is against the level of the plan, and of the sibling.
     why : str
     """
 
@@ -68,6 +71,7 @@ class LineSide:
     reading: str
     error: str
     level: str
+    plan: str
     sibling: str
     why: str
 
@@ -98,6 +102,9 @@ class BoardPair:
     lines : tuple of LinePair
     out_of_view : tuple of LinePair
         Those that neither side could show.
+    spread : tuple of str
+        How much placing the loop was found to move a level, before and after; none where it was
+        not measured.
     """
 
     place: str
@@ -105,24 +112,24 @@ class BoardPair:
     after: Reading | None
     lines: tuple[LinePair, ...]
     out_of_view: tuple[LinePair, ...]
+    spread: tuple[str, ...] = ()
 
 
-def board_pairs(sides: Sides, expected_hz: float | None) -> tuple[BoardPair, ...]:
+def board_pairs(sides: Sides, own_hz: Collection[float]) -> tuple[BoardPair, ...]:
     """Pair the boards, by place and set; those of the job's own set first.
 
     Parameters
     ----------
     sides : Sides
-    expected_hz : float or None
-        Where the first wanted line of the job's plan should be, Hz: a board of the sibling, or of
-        another set, has another one.
+    own_hz : collection of float
+        Where the first wanted line of the job's plan, and of each of its places, should be, Hz: a
+        board of the sibling, or of another set, has another one. Empty without a plan.
     """
     before = _by_place(of_command(sides.before, "probe"))
     after = _by_place(of_command(sides.after, "probe"))
     keys = list(dict.fromkeys([*before, *after]))
-    if expected_hz is not None:
-        own = [key for key in keys if abs(key[1] - expected_hz) <= 1.0]
-        keys = own or keys
+    own = [key for key in keys if any(abs(key[1] - hz) <= 1.0 for hz in own_hz)]
+    keys = own or keys
     return tuple(_pair(key[0], before.get(key), after.get(key)) for key in keys)
 
 
@@ -158,6 +165,11 @@ def _pair(place: str, before: Reading | None, after: Reading | None) -> BoardPai
         after=after,
         lines=tuple(line for line in lines if line not in hidden),
         out_of_view=tuple(hidden),
+        spread=tuple(
+            f"{when} the repair: {said}"
+            for when, reading in (("before", before), ("after", after))
+            if reading is not None and (said := _spread(reading.result))
+        ),
     )
 
 
@@ -184,8 +196,9 @@ def _side(line: Fields) -> LineSide:
         tone=tone_of(state),
         reading=_reading(line),
         error=_error(line),
-        level=_level(line),
-        sibling=_sibling(line),
+        level=_level(line) + _scatter(line),
+        plan=_against(line, "versus_stated_db", "the plan"),
+        sibling=_against(line, "versus_sibling_db", "the sibling"),
         why=words(line, "why"),
     )
 
@@ -215,6 +228,29 @@ def _level(line: Fields) -> str:
     return "" if would_dbfs is None else f"would be seen from {format_dbfs(would_dbfs)} on"
 
 
-def _sibling(line: Fields) -> str:
-    versus_db = number(line, "versus_sibling_db")
-    return "" if versus_db is None else f"{format_db(versus_db)} against the sibling"
+def _against(line: Fields, key: str, whose: str) -> str:
+    versus_db = number(line, key)
+    return "" if versus_db is None else f"{format_db(versus_db)} against {whose}"
+
+
+def _scatter(line: Fields) -> str:
+    sd_db, seen_in, placings = (number(line, key) for key in ("level_sd_db", "seen_in", "placings"))
+    if sd_db is None or seen_in is None or placings is None:
+        return ""
+    of = "" if seen_in == placings else f" of {placings:.0f}"
+    return f" (mean of {seen_in:.0f}{of} placings, scatter {sd_db:.1f} dB)"
+
+
+def _spread(result: Fields) -> str:
+    sd_db, degrees = number(result, "placing_sd_db"), number(result, "placing_degrees")
+    if sd_db is None or degrees is None or degrees < 1:
+        return ""
+    sibling = number(result, "sibling_placings")
+    said = spread_in_words(
+        PlacingSpread(
+            sd_db=sd_db, degrees=int(degrees), lines=int(number(result, "placing_lines") or 1)
+        ),
+        placings=int(number(result, "placings") or 1),
+        sibling_placings=None if sibling is None else int(sibling),
+    )
+    return said.removeprefix("Placing spread: ")

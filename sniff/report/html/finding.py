@@ -1,6 +1,7 @@
 """The finding in two sentences: how it was, and how it is."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from sniff.board import LineState
 from sniff.job.entries import Reading
@@ -10,47 +11,101 @@ from sniff.report.html.fields import words
 from sniff.report.html.figures import FigurePair
 
 
+@dataclass(frozen=True, kw_only=True)
+class Seen:
+    """One side of a board: its reading, its lines, and in words where the loop was."""
+
+    reading: Reading
+    lines: tuple[tuple[LinePair, LineSide | None], ...]
+    at: str
+
+    @property
+    def tone(self) -> str:
+        """How its verdict is to be taken."""
+        return tone_of(self.reading.verdict or "")
+
+    @classmethod
+    def before(cls, board: BoardPair) -> "Seen | None":
+        """How a board was before the repair."""
+        return cls._of(board, board.before, tuple((line, line.before) for line in board.lines))
+
+    @classmethod
+    def after(cls, board: BoardPair) -> "Seen | None":
+        """How it is after the repair."""
+        return cls._of(board, board.after, tuple((line, line.after) for line in board.lines))
+
+    @classmethod
+    def _of(
+        cls,
+        board: BoardPair,
+        reading: Reading | None,
+        lines: tuple[tuple[LinePair, LineSide | None], ...],
+    ) -> "Seen | None":
+        if reading is None:
+            return None
+        return cls(reading=reading, lines=lines, at=f" at {board.place}" if board.place else "")
+
+
+def _worst(boards: Sequence[Seen | None]) -> Seen | None:
+    """The board that tells most: a faulty one, else one that is open, else all that are fine."""
+    measured = [board for board in boards if board is not None]
+    for tone in ("faulty", "open"):
+        for board in measured:
+            if board.tone == tone:
+                return board
+    if not measured:
+        return None
+    places = [board.at.removeprefix(" at ") for board in measured if board.at]
+    at = f" at {', '.join(places)}" if len(places) == len(measured) else ""
+    return replace(measured[0], at=at)
+
+
 def finding_of(
     boards: Sequence[BoardPair], watches: Sequence[WatchPair], carriers: Sequence[FigurePair]
 ) -> tuple[str, str]:
-    """Two sentences, from the first board, the first line that was watched, and the transmitter."""
+    """Two sentences, from the worst board, the first line that was watched, and the transmitter."""
     carrier = carriers[0] if carriers else None
-    board = boards[0] if boards else None
     watch = watches[0] if watches else None
     before = _side(
         "Before the repair",
-        None if board is None else board.before,
-        () if board is None else tuple((line, line.before) for line in board.lines),
+        _worst([Seen.before(board) for board in boards]),
         None if watch is None else watch.before,
         None if carrier is None else carrier.before,
         past=True,
     )
     after = _side(
         "After the repair",
-        None if board is None else board.after,
-        () if board is None else tuple((line, line.after) for line in board.lines),
+        _worst([Seen.after(board) for board in boards]),
         None if watch is None else watch.after,
         None if carrier is None else carrier.after,
         past=False,
     )
+    open_places = [board.place or "the whole board" for board in boards if left_open(board)]
+    if after and open_places:
+        after += f" Not measured again, though it was at fault: {', '.join(open_places)}."
     return (
         before or "How it was before the repair was not measured.",
         after or "How it is after the repair was not measured yet.",
     )
 
 
+def left_open(board: BoardPair) -> bool:
+    """Whether a board was at fault before the repair and was not measured after it."""
+    faulty = board.before is not None and tone_of(board.before.verdict or "") == "faulty"
+    return faulty and board.after is None
+
+
 def _side(
     when: str,
-    reading: Reading | None,
-    lines: tuple[tuple[LinePair, LineSide | None], ...],
+    board: Seen | None,
     watched: Watched | None,
     carrier: Reading | None,
     *,
     past: bool,
 ) -> str:
     parts = []
-    if reading is not None:
-        parts.append(_board_words(reading, lines, past=past))
+    if board is not None:
+        parts.append(_board_words(board, past=past))
     if watched is not None and watched.rate is not None:
         parts.append(_watch_words(watched, past=past))
     if carrier is not None:
@@ -58,24 +113,22 @@ def _side(
     return f"{when} {', and '.join(parts)}." if parts else ""
 
 
-def _board_words(
-    reading: Reading, lines: tuple[tuple[LinePair, LineSide | None], ...], *, past: bool
-) -> str:
+def _board_words(board: Seen, *, past: bool) -> str:
     was = "was" if past else "is"
-    tone = tone_of(reading.verdict or "")
-    if tone == "fine":
-        return f"every line that must be there {was} there and within its tolerance"
+    if board.tone == "fine":
+        return f"every line that must be there {was} there and within its tolerance{board.at}"
     wrong = [
         (line, side)
-        for line, side in lines
+        for line, side in board.lines
         if line.wanted and side is not None and side.state != LineState.PRESENT.value
     ]
-    if wrong and tone == "faulty":
+    if wrong and board.tone == "faulty":
         line, side = wrong[0]
         because = f" ({side.why})" if side.why else ""
-        return f"the {line.name} at {line.expected} {was} {side.state}{because}"
-    why = words(reading.result, "why").split(". ")[0]
-    return f"it could not be decided: {why}" if why else "it could not be decided"
+        return f"the {line.name} at {line.expected} {was} {side.state}{board.at}{because}"
+    why = words(board.reading.result, "why").split(". ")[0]
+    undecided = f"it could not be decided{board.at}"
+    return f"{undecided}: {why}" if why else undecided
 
 
 def _carrier_words(reading: Reading, *, past: bool) -> str:

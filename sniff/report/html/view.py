@@ -26,9 +26,10 @@ from sniff.report.html.dropouts import WatchPair, watch_pairs
 from sniff.report.html.evidence import Picture, photos_of, pictures_of
 from sniff.report.html.fields import Fields, rows, table, words
 from sniff.report.html.figures import FigurePair, figure_pairs
-from sniff.report.html.finding import finding_of
+from sniff.report.html.finding import finding_of, left_open
 from sniff.report.html.pairing import sides_of
 from sniff.report.job_words import plan_words, utc_minute
+from sniff.superhet.at_place import lines_at
 from sniff.superhet.expected import expected_lines
 from sniff.superhet.plan import Plan
 
@@ -115,7 +116,7 @@ def view_of(
     """
     sheet = job.sheet
     sides = sides_of(readings)
-    boards = board_pairs(sides, _expected_hz(sheet.plan))
+    boards = board_pairs(sides, _own_hz(sheet.plan))
     watches = watch_pairs(sides)
     known = {reading.command for reading in readings}
     others = [pair for c in sorted(known - _OWN_LAYOUT) for pair in figure_pairs(sides, c)]
@@ -155,11 +156,14 @@ def view_of(
     )
 
 
-def _expected_hz(plan: Plan | None) -> float | None:
+def _own_hz(plan: Plan | None) -> tuple[float, ...]:
+    """Where the first line of a board of the job's own set is expected, Hz: of the whole board,
+    then of each place."""
     if plan is None:
-        return None
-    wanted = [line for line in expected_lines(plan) if line.wanted and line.radiated]
-    return round(wanted[0].expected_hz) if wanted else None
+        return ()
+    firsts = [line for line in expected_lines(plan) if line.wanted and line.radiated][:1]
+    firsts += [lines_at(plan, place)[0].expected for place in plan.places]
+    return tuple(round(line.expected_hz) for line in firsts)
 
 
 def _stamp_tone(
@@ -172,6 +176,8 @@ def _stamp_tone(
             last = watch.after.readings[-1]
             tones.append(tone_of(last.verdict or ""))
     tones += [pair.after_tone for pair in carriers if pair.after is not None]
+    if tones and any(left_open(board) for board in boards):
+        tones.append("open")
     return next((tone for tone in ("faulty", "open", "fine") if tone in tones), "")
 
 
