@@ -1,6 +1,6 @@
 """What each of two sets shows at one place: heard now, from a recording, or as it was filed."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -11,11 +11,12 @@ from sniff.cli.clocks import clock_for
 from sniff.cli.compare_words import Side, Words, is_filed, is_live
 from sniff.cli.defaults import with_defaults
 from sniff.cli.filing import job_here
-from sniff.cli.placing import placed
+from sniff.cli.placing import NotPlacedError, find_gain_again, is_recorded, placed
+from sniff.cli.repeating import why_ended
 from sniff.cli.running import look_settings, opened, seconds_of
 from sniff.cli.sweeping import parse_span
 from sniff.compare import Sight
-from sniff.errors import UsageError
+from sniff.errors import SourceError, UsageError
 from sniff.look import Look
 from sniff.model import Caution, Source, SourceInfo
 from sniff.pipeline import look, probe
@@ -63,15 +64,17 @@ def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any
         return _filed(side, place)
     side, expected = _at(side, place)
     shown: list[_Shown] = []
+    ended: list[Caution] = []
     for text in side.sources[place]:
         source, options = with_defaults(text, _options_for(text, side, words, given))
-        count = options["repeat"] if is_live(source) else 1
         with opened(source, options) as opened_source:
-            for number in range(1, count + 1):
-                placed(
-                    opened_source, what=f"the {side.what}", place=place, number=number, count=count
-                )
-                shown.append(_shown(opened_source, expected, first=not shown, given=options))
+            try:
+                # What came before an end stays in the list.
+                shown.extend(_placings(opened_source, expected, side.what, place, options))
+            except (KeyboardInterrupt, NotPlacedError, SourceError) as end:
+                if not shown or side.what == words.good.what:
+                    raise
+                ended.append(why_ended(end, f"the suspect was placed {len(shown)} times only"))
     boards = tuple(one.board for one in shown if one.board is not None)
     first = shown[0]
     whole = combined(boards, u_center_hz=first.info.u_center_hz) if boards else None
@@ -90,7 +93,23 @@ def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any
     )
     cautions = tuple(dict.fromkeys(caution for one in shown for caution in one.cautions))
     planned = () if side.plan is None else plan_cautions(side.plan)
-    return Seen(sight=sight, boards=boards, info=first.info, cautions=(*planned, *cautions))
+    return Seen(sight=sight, boards=boards, info=first.info, cautions=(*planned, *cautions, *ended))
+
+
+def _placings(
+    source: Source,
+    expected: Sequence[Expected],
+    what: str,
+    place: str | None,
+    given: Mapping[str, Any],
+) -> Iterator[_Shown]:
+    """What each placing of the loop shows, as often as asked; a recording is one."""
+    count = 1 if is_recorded(source) else given["repeat"]
+    for number in range(1, count + 1):
+        placed(source, what=f"the {what}", place=place, number=number, count=count)
+        if number == 1:
+            find_gain_again(source, given["gain"])
+        yield _shown(source, expected, first=number == 1, given=given)
 
 
 def _at(side: Side, place: str | None) -> tuple[Side, tuple[Expected, ...]]:

@@ -8,6 +8,7 @@ from typing import Any
 from sniff.cli.compare_seeing import Seen, seen_at
 from sniff.cli.compare_words import Words, is_filed, is_live, words_from
 from sniff.cli.filing import Filing, with_job
+from sniff.cli.repeating import ENDED
 from sniff.cli.running import all_cautions, exit_code, say_unless_quiet
 from sniff.compare import (
     CompareSettings,
@@ -94,7 +95,8 @@ def _show(found: Comparison, suspect: Seen, words: Words, given: Mapping[str, An
         from sniff.report.compare_text import print_comparison
 
         print_comparison(found)
-    code = exit_code(_EXITS[found.result.verdict], found.cautions)
+    ends = [ENDED[caution.code] for caution in found.cautions if caution.code in ENDED]
+    code = ends[0] if ends else exit_code(_EXITS[found.result.verdict], found.cautions)
     with Filing(told, given, code, recordings=_recordings(words)) as filed:
         if given["plot"] is not None:
             from sniff.report.plots import draw_comparison, save

@@ -194,3 +194,35 @@ def test_words_that_do_not_go_together_are_told_in_one_line(
     assert answer.err.count("\n") == 1
     assert said in answer.err
     assert answer.out == ""
+
+
+def test_two_jobs_are_compared_by_what_was_filed_at_each_place(run: Run, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text(DIVERSITY)
+    for name, scene, carrier in (
+        ("good", "diversity-good", "188.2M"),
+        ("bad", "diversity-receiver", "184.6M"),
+    ):
+        words = ("--set", name, "--fault", "weak", "--carrier", carrier, *SET[:6])
+        assert run("job", "start", tmp_path / name, *words).code == 0
+        sheet = tmp_path / name / "job.toml"
+        places = DIVERSITY[DIVERSITY.index("[[places]]") :].replace("[[places]]", "[[plan.places]]")
+        other = places.replace("186.2M", "189.8M") if name == "good" else places
+        sheet.write_text(sheet.read_text() + other)
+        for place in ("feed A", "feed B"):
+            probed = run(
+                "probe",
+                *("--job", tmp_path / name, "--from", f"bench:{scene}", "--at", place),
+                *("--ppm", -22.4, "--u-ppm", 0.5, "--seconds", 0.1, "--repeat", 3),
+            )
+            assert probed.code in (0, 1)
+    words = ("--good", tmp_path / "good", "--suspect", tmp_path / "bad", "--no-job")
+    answer = run("compare", "--json", *words)
+    assert answer.code == 1, answer.err
+    found = result(answer)
+    verdicts = {place["place"]: place["verdict"] for place in found["places"]}  # type: ignore[attr-defined]
+    assert verdicts["feed B"] == "differs"
+    assert "at feed B, the suspect has the LO" in str(found["sentence"])
+    missing = run("compare", *words, "--at", "mixer A")
+    assert missing.code == 2
+    assert "mixer A" in missing.err
