@@ -74,7 +74,7 @@ def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any
             except (KeyboardInterrupt, NotPlacedError, SourceError) as end:
                 if not shown or side.what == words.good.what:
                     raise
-                ended.append(why_ended(end, f"the suspect was placed {len(shown)} times only"))
+                ended.append(why_ended(end, f"the suspect was placed {_often(len(shown))} only"))
     boards = tuple(one.board for one in shown if one.board is not None)
     first = shown[0]
     whole = combined(boards, u_center_hz=first.info.u_center_hz) if boards else None
@@ -110,6 +110,10 @@ def _placings(
         if number == 1:
             find_gain_again(source, given["gain"])
         yield _shown(source, expected, first=number == 1, given=given)
+
+
+def _often(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _at(side: Side, place: str | None) -> tuple[Side, tuple[Expected, ...]]:

@@ -4,11 +4,15 @@ Truth: the scenes' own headers (invented sets, simulated).
 """
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from tests.cli.conftest import Answer, Run
+from tests.cli.test_dongle_commands import on_dongle, rtlsdr_library
+
+__all__ = ["on_dongle", "rtlsdr_library"]
 
 SET = ("--if", "10.7M", "--side", "high", "--multiplier", 3, "--tolerance", "50ppm")
 CARRIERS = ("--good-carrier", "74.7M", "--suspect-carrier", "72.9M")
@@ -226,3 +230,36 @@ def test_two_jobs_are_compared_by_what_was_filed_at_each_place(run: Run, tmp_pat
     missing = run("compare", *words, "--at", "mixer A")
     assert missing.code == 2
     assert "mixer A" in missing.err
+
+
+ONE_DONGLE = (
+    *("--good", "dongle", "--good-carrier", "100.1M"),
+    *("--suspect", "dongle", "--suspect-carrier", "100.1M", "--tolerance", "20ppm"),
+    *("--gain", 20.7, "--seconds", 0.2, "--json"),
+)
+
+
+def test_on_a_dongle_the_loop_goes_to_the_good_set_first(on_dongle: Callable[..., Answer]) -> None:
+    """One dongle, never calibrated: its serial number says that one clock measured both."""
+    answer = on_dongle("compare", *ONE_DONGLE, "--repeat", 2, answers="\n" * 4)
+    assert answer.code == 0, answer.err
+    asked = [line for line in answer.err.splitlines() if line.startswith("Place the loop")]
+    assert [line.partition(";")[0] for line in asked] == [
+        "Place the loop on the known-good set, placing 1 of 2",
+        "Place the loop on the known-good set, placing 2 of 2",
+        "Place the loop on the suspect, placing 1 of 2",
+        "Place the loop on the suspect, placing 2 of 2",
+    ]
+    found = result(answer)
+    assert found["one_clock"] is True
+    assert found["verdict"] == "alike"
+
+
+def test_a_suspect_placed_fewer_times_than_asked_is_compared_all_the_same(
+    on_dongle: Callable[..., Answer],
+) -> None:
+    answer = on_dongle("compare", *ONE_DONGLE, "--repeat", 2, answers="\n" * 3)
+    assert answer.code == 2
+    (place,) = result(answer)["places"]  # type: ignore[misc, attr-defined]
+    assert (place["good_placings"], place["suspect_placings"]) == (2, 1)
+    assert "the suspect was placed once only" in answer.err
