@@ -1,6 +1,6 @@
 """The figures by which a fleet is compared: which of the table's columns, for which question."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final
@@ -66,6 +66,8 @@ class Quantity:
     name : str
         In words.
     kind : Kind
+    line : str
+        Name of the line whose figure it is; empty where there is but one.
     wanted : bool
         False of a line that may be too weak to be seen.
     figures : tuple of Figure
@@ -75,6 +77,7 @@ class Quantity:
     what: str
     name: str
     kind: Kind
+    line: str = ""
     wanted: bool = True
     figures: tuple[Figure, ...]
 
@@ -103,19 +106,13 @@ def quantities(table: Table, question: str) -> tuple[Quantity, ...]:
         found.append(_of(strongest, "strongest line", Kind.LEVEL, _plain(rows, strongest)))
         found.append(_of(noise, "noise", Kind.DENSITY, _plain(rows, noise)))
     elif question == "probe":
-        for name, wanted in _lines(table, rows, "level_dbfs"):
-            what, words = f"{name}.level_dbfs", f"level of {name}"
-            found.append(_of(what, words, Kind.LEVEL, _levels(rows, name), wanted=wanted))
-        for name, wanted in _lines(table, rows, "error_ppm"):
-            figures, words = _errors(rows, f"{name}."), f"error of {name}"
-            found.append(_of(f"{name}.error_ppm", words, Kind.ERROR, figures, wanted=wanted))
+        found += _of_lines(table, rows, "level_dbfs", "level of {}", Kind.LEVEL, _levels)
+        found += _of_lines(table, rows, "error_ppm", "error of {}", Kind.ERROR, _errors)
     elif question == "compare":
-        for name, wanted in _lines(table, rows, "difference_db"):
-            what, words = f"{name}.difference_db", f"{name} against the known-good's"
-            found.append(_of(what, words, Kind.RATIO, _differences(rows, name), wanted=wanted))
-        for name, wanted in _lines(table, rows, "shift_ppm"):
-            what, words = f"{name}.shift_ppm", f"{name}'s shift from the known-good's"
-            found.append(_of(what, words, Kind.ERROR, _shifts(rows, name), wanted=wanted))
+        words = "{} against the known-good's"
+        found += _of_lines(table, rows, "difference_db", words, Kind.RATIO, _differences)
+        words = "{}'s shift from the known-good's"
+        found += _of_lines(table, rows, "shift_ppm", words, Kind.ERROR, _shifts)
     return tuple(quantity for quantity in found if _is_seen(quantity))
 
 
@@ -125,22 +122,37 @@ def _is_seen(quantity: Quantity) -> bool:
     return 2 * limits < len(quantity.figures)
 
 
-def _of(
-    what: str, name: str, kind: Kind, figures: Iterator[Figure], *, wanted: bool = True
-) -> Quantity:
-    return Quantity(what=what, name=name, kind=kind, wanted=wanted, figures=tuple(figures))
+def _of(what: str, name: str, kind: Kind, figures: Iterator[Figure]) -> Quantity:
+    return Quantity(what=what, name=name, kind=kind, figures=tuple(figures))
 
 
-def _lines(table: Table, rows: Sequence[Row], field: str) -> list[tuple[str, bool]]:
-    """Named lines, those wanted in any recording first, else in the order of the columns."""
+def _of_lines(
+    table: Table,
+    rows: Sequence[Row],
+    field: str,
+    words: str,
+    kind: Kind,
+    figures: Callable[[Sequence[Row], str], Iterator[Figure]],
+) -> list[Quantity]:
+    """A figure of each named line: those wanted in any recording first, else as the columns are."""
     columns = set(table.columns)
     names = [
         name
         for name, dot, last in (column.rpartition(".") for column in table.columns)
         if dot and last == field and f"{name}.state" in columns and not name.startswith("lines.")
     ]
-    each = [(name, any(row.get(f"{name}.wanted") is True for row in rows)) for name in names]
-    return sorted(each, key=lambda line: not line[1])
+    found = [
+        Quantity(
+            what=f"{name}.{field}",
+            name=words.format(name),
+            kind=kind,
+            line=name,
+            wanted=any(row.get(f"{name}.wanted") is True for row in rows),
+            figures=tuple(figures(rows, f"{name}.")),
+        )
+        for name in names
+    ]
+    return sorted(found, key=lambda quantity: not quantity.wanted)
 
 
 def _plain(rows: Sequence[Row], column: str) -> Iterator[Figure]:
@@ -159,10 +171,10 @@ def _errors(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
             yield Figure(row=at, value=error, u=u_ppm)
 
 
-def _levels(rows: Sequence[Row], name: str) -> Iterator[Figure]:
+def _levels(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
     for at, row in enumerate(rows):
-        state, level = row.get(f"{name}.state"), number(row.get(f"{name}.level_dbfs"))
-        would_see = number(row.get(f"{name}.would_see_dbfs"))
+        state, level = row.get(f"{prefix}state"), number(row.get(f"{prefix}level_dbfs"))
+        would_see = number(row.get(f"{prefix}would_see_dbfs"))
         if state in _UNSEEN:
             continue
         if level is not None:
@@ -171,20 +183,22 @@ def _levels(rows: Sequence[Row], name: str) -> Iterator[Figure]:
             yield Figure(row=at, value=would_see, is_limit=True)
 
 
-def _differences(rows: Sequence[Row], name: str) -> Iterator[Figure]:
+def _differences(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
     for at, row in enumerate(rows):
-        difference = number(row.get(f"{name}.difference_db"))
-        good = number(row.get(f"{name}.good_dbfs"))
-        would_see = number(row.get(f"{name}.would_see_suspect_dbfs"))
+        difference = number(row.get(f"{prefix}difference_db"))
+        good = number(row.get(f"{prefix}good_dbfs"))
+        would_see = number(row.get(f"{prefix}would_see_suspect_dbfs"))
         if difference is not None:
             yield Figure(row=at, value=difference)
-        elif row.get(f"{name}.state") == "only-good" and good is not None and would_see is not None:
+        elif (
+            row.get(f"{prefix}state") == "only-good" and good is not None and would_see is not None
+        ):
             yield Figure(row=at, value=would_see - good, is_limit=True)
 
 
-def _shifts(rows: Sequence[Row], name: str) -> Iterator[Figure]:
+def _shifts(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
     for at, row in enumerate(rows):
-        shift, u = number(row.get(f"{name}.shift_ppm")), number(row.get(f"{name}.u_shift_ppm"))
+        shift, u = number(row.get(f"{prefix}shift_ppm")), number(row.get(f"{prefix}u_shift_ppm"))
         if shift is not None:
             yield Figure(row=at, value=shift, u=u or 0.0)
 

@@ -13,7 +13,8 @@ from sniff.batch.nouns import Answer
 from sniff.batch.summary import summarised
 from sniff.batch.table import flattened
 from sniff.report.plots import draw_batch, render
-from sniff.report.plots.batch_names import elided, short_names
+from sniff.report.plots.batch_names import short_names
+from sniff.report.plots.foreign_words import elided
 from sniff.report.plots.page import text_width_mm
 from tests.batch.told import answer, board, board_line, carrier, envelope, look, unread, watch
 from tests.report.reading import labelled, legend, overlapping, texts, words
@@ -62,13 +63,17 @@ def _looks(count: int) -> list[Answer]:
 
 
 def _comparisons(count: int) -> list[Answer]:
+    names = ("LO", "second harmonic of the crystal of the house's $transmitter$", "crystal × 2")
     lines = [
-        {"name": "LO", "wanted": True, "state": "in-both", "difference_db": -0.5 * (n % 5)}
+        [
+            {"name": name, "wanted": True, "state": "in-both", "difference_db": -0.5 * (n % 5)}
+            for name in names
+        ]
         for n in range(count)
     ]
     return [
-        answer(n, envelope("compare", {"verdict": "alike", "sentence": "", "lines": [line]}))
-        for n, line in enumerate(lines)
+        answer(n, envelope("compare", {"verdict": "alike", "sentence": "", "lines": each}))
+        for n, each in enumerate(lines)
     ]
 
 
@@ -210,6 +215,13 @@ def test_what_lies_far_out_leaves_the_others_legible_and_is_told_in_words() -> N
     assert low < -20.0
     assert "+900.00 ppm" in words(figure)
     assert "beyond the axis" in legend(figure)
+
+
+def test_figures_that_agree_are_not_drawn_as_if_they_did_not() -> None:
+    """Nearer than 1 dB to the median nothing stands out, and nothing should look as if it did."""
+    told = [answer(n, carrier(0.1 * n, level_dbfs=-47.0 + 0.01 * n)) for n in range(12)]
+    low, high = _draw("carrier", told).axes[1].get_xlim()
+    assert high - low > 2.0
 
 
 def test_a_line_that_was_not_seen_is_drawn_as_a_limit() -> None:

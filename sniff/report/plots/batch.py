@@ -12,7 +12,8 @@ from sniff.batch.table import Table
 from sniff.report.batch_text import sum_words
 from sniff.report.plots import style
 from sniff.report.plots.batch_columns import Arrangement, arranged
-from sniff.report.plots.batch_names import draw_names, drawable, named_places, short_names
+from sniff.report.plots.batch_names import draw_names, named_places, short_names
+from sniff.report.plots.foreign_words import literal
 from sniff.report.plots.page import WIDTH_MM, Bar, Sheet, open_page
 from sniff.report.plots.ranked import Rows
 from sniff.report.plots.ranked_column import (
@@ -145,4 +146,4 @@ def _footer(drawn: Arrangement, summary: Summary, folder: str, *, named: int) ->
     if drawn.left_out:
         parts.append(f"no room for {', '.join(drawn.left_out)}")
     texts = [" · ".join(parts), *(f"Caution: {caution.text}" for caution in summary.cautions)]
-    return [drawable(text).replace("$", r"\$") for text in texts]
+    return [literal(text) for text in texts]

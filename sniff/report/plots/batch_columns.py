@@ -109,7 +109,7 @@ def _column(
         if is_error and (tolerance := _in_ppm(rows[figure.row], "tolerance_hz")) is not None
     }
     return Column(
-        name=quantity.name.removeprefix("level of "),
+        name=quantity.line or quantity.name,
         unit=kind.value,
         points=tuple(
             _point(figure, quantity, rows[figure.row], places, ringed)
@@ -133,7 +133,7 @@ def _point(
         low=None if half is None else figure.value - half,
         high=None if half is None else figure.value + half,
         words=quantity.kind.worded(figure.value),
-        shape=_shape(row, quantity.what.rpartition(".")[0]),
+        shape=_shape(row, quantity.line),
         ringed=(figure.row, quantity.what) in ringed,
         is_limit=figure.is_limit,
     )

@@ -1,16 +1,13 @@
 """Names of a batch's rows: short, drawable, and where there are too many only those that matter."""
 
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 from itertools import zip_longest
 from typing import Final
 
-from matplotlib.font_manager import findfont, get_font
-
 from sniff.batch.summary import Summary
 from sniff.report.file_names import common_folder, within
-from sniff.report.plots import style
 from sniff.report.plots.batch_columns import Arrangement
+from sniff.report.plots.foreign_words import drawable, elided
 from sniff.report.plots.page import Page, text_width_mm
 from sniff.report.plots.ranked import Rows
 
@@ -29,19 +26,6 @@ def short_names(files: Sequence[str]) -> tuple[str, list[str]]:
     ends = {name[name.rfind(".") :] if "." in name[1:] else "" for name in names}
     end = ends.pop() if len(ends) == 1 else ""
     return drawable(folder), [drawable(name.removesuffix(end)) for name in names]
-
-
-def drawable(text: str) -> str:
-    """A text with a box for each character that our font does not have."""
-    known = _characters()
-    return "".join(
-        letter if letter.isprintable() and ord(letter) in known else "□" for letter in text
-    )
-
-
-@lru_cache(maxsize=1)
-def _characters() -> frozenset[int]:
-    return frozenset(get_font(findfont(style.FONT)).get_charmap())
 
 
 def named_places(
@@ -63,24 +47,6 @@ def named_places(
         chosen = [row for row in dict.fromkeys(told) if row in arrangement.places]
         chosen = chosen[: most // 2]
     return dict(sorted((arrangement.places[row], elided(names[row], _WIDEST_MM)) for row in chosen))
-
-
-def elided(name: str, width_mm: float) -> str:
-    """A name with its middle left out, so that it fits; beginnings and ends tell most."""
-    if text_width_mm(name) <= width_mm:
-        return name
-    fits, too_long = 0, len(name)
-    while too_long - fits > 1:
-        kept = (fits + too_long) // 2
-        if text_width_mm(_without_middle(name, kept)) <= width_mm:
-            fits = kept
-        else:
-            too_long = kept
-    return _without_middle(name, fits)
-
-
-def _without_middle(name: str, kept: int) -> str:
-    return f"{name[: kept // 2]}…{name[len(name) - (kept + 1) // 2 :]}"
 
 
 def draw_names(page: Page, named: Mapping[int, str], rows: Rows, *, bottom_mm: float) -> float:

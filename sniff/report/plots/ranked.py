@@ -118,24 +118,20 @@ class Rows:
 
 
 def _span(column: Column) -> tuple[float, float]:
-    """All of it, or, where few lie far out, what most need."""
-    values = np.array([point.value for point in column.points])
-    lows = np.array([p.value if p.low is None else p.low for p in column.points])
-    highs = np.array([p.value if p.high is None else p.high for p in column.points])
-    must = [column.median] if column.median is not None else []
-    must += [0.0] if column.zero else []
-    if column.allowed:
-        widest = max(column.allowed.values())
-        must += [-widest, widest]
-    all_low, all_high = min([*lows, *must]), max([*highs, *must])
-    left, right = np.quantile(values, _MOST)
-    half_bar = float(np.median(highs - lows)) / 2.0
-    reach = column.reach or 0.0
-    middle = column.median if column.median is not None else float(np.median(values))
-    most_low = min([left - half_bar, middle - 1.2 * reach, *must])
-    most_high = max([right + half_bar, middle + 1.2 * reach, *must])
-    low, high = all_low, all_high
-    if all_high - all_low > _OFF_SCALE * (most_high - most_low) > 0:
+    """All of it, or, where few lie far out, what most need; all lines and bands in any case."""
+    lows = [point.value if point.low is None else point.low for point in column.points]
+    highs = [point.value if point.high is None else point.high for point in column.points]
+    must = [0.0] if column.zero else []
+    widest = max(column.allowed.values(), default=0.0)
+    must += [-widest, widest] if column.allowed else []
+    if column.median is not None:
+        reach = column.reach or 0.0
+        must += [column.median - reach, column.median + reach]
+    half_bar = float(np.median(np.subtract(highs, lows))) / 2.0
+    left, right = np.quantile([point.value for point in column.points], _MOST)
+    most_low, most_high = min([left - half_bar, *must]), max([right + half_bar, *must])
+    low, high = min([*lows, *must]), max([*highs, *must])
+    if high - low > _OFF_SCALE * (most_high - most_low) > 0:
         low, high = most_low, most_high
     air = _AIR * (high - low) or max(1.0, 0.01 * abs(high))
     return float(low - air), float(high + air)

@@ -8,6 +8,8 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLoca
 
 from sniff.report.plots import style
 from sniff.report.plots.axis import Ruler
+from sniff.report.plots.foreign_words import elided, literal
+from sniff.report.plots.page import WIDTH_MM, text_width_mm
 from sniff.report.plots.ranked import Column, Point, Rows
 from sniff.report.plots.style import Shape
 
@@ -66,8 +68,9 @@ def draw_column(axes: Axes, column: Column, rows: Rows) -> None:
 
 
 def _mark(axes: Axes, column: Column) -> None:
-    none = " (none: left end)" if column.is_rate else ""
-    axes.set_xlabel(f"{column.name}, {column.unit}{none}")
+    unit = f", {column.unit}{' (none: left end)' if column.is_rate else ''}"
+    width_mm = axes.get_position().width * WIDTH_MM
+    axes.set_xlabel(f"{literal(elided(column.name, width_mm - text_width_mm(unit)))}{unit}")
     axes.yaxis.set_major_locator(NullLocator())
     axes.grid(visible=True, axis="x")
     if column.is_rate:
