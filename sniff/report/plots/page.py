@@ -7,6 +7,7 @@ the picture is written at another resolution or as vectors.
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -28,6 +29,7 @@ _ASCENT = 0.85
 """Height of the tallest letters over the baseline, with a trace of air, in type sizes."""
 
 
+@lru_cache(maxsize=4096)  # a page asks of each text several times, at a millisecond each
 def text_width_mm(text: str, *, size_pt: float = TEXT_PT, weight: str = "normal") -> float:
     """Width of a text, its longest line counted, mm."""
     font = FontProperties(family=FONT, weight=weight, size=size_pt)
