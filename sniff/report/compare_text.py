@@ -16,9 +16,9 @@ from sniff.compare import (
     Pair,
 )
 from sniff.report.compare_words import (
-    OF_THE_ROOM,
     SIGNS,
     difference_of,
+    grouped,
     level_of,
     name_of,
     placing_of,
@@ -45,7 +45,6 @@ _VERDICT_STYLES = {
     ComparisonVerdict.DIFFERS: "bold red",
     ComparisonVerdict.UNDECIDED: "bold yellow",
 }
-_ALONE = (Likeness.ONLY_GOOD, Likeness.ONLY_SUSPECT)
 _MOST_SHOWN = 12
 _MOST_OF_THE_ROOM = 4
 _ONE_ROW = 180
@@ -94,22 +93,13 @@ def _clocks(pair: Pair, *, one_clock: bool) -> str:
 
 def _print_lines(out: Console, rows: Sequence[ComparedLine], pair: Pair) -> None:
     """The plan's lines, then the others by what they tell."""
-    others = [row for row in rows if not row.planned]
-    sets = [row for row in others if row.origin not in OF_THE_ROOM]
-    alone = sorted(
-        (row for row in sets if row.good_hz is None or row.suspect_hz is None),
-        key=lambda row: row.state not in _ALONE,
-    )
-    besides = ", besides the plan" if len(others) < len(rows) else ""
+    groups = grouped(rows)
+    besides = ", besides the plan" if groups.planned else ""
     for heading, group, most in (
-        ("", [row for row in rows if row.planned], len(rows)),
-        (f"Seen in one only{besides}:", alone, _MOST_SHOWN),
-        (f"Seen in both{besides}:", [row for row in sets if row not in alone], _MOST_SHOWN),
-        (
-            "Of the room, or the same in both:",
-            [row for row in others if row not in sets],
-            _MOST_OF_THE_ROOM,
-        ),
+        ("", groups.planned, len(groups.planned)),
+        (f"Seen in one only{besides}:", groups.alone, _MOST_SHOWN),
+        (f"Seen in both{besides}:", groups.both, _MOST_SHOWN),
+        ("Of the room, or the same in both:", groups.room, _MOST_OF_THE_ROOM),
     ):
         if not group:
             continue
@@ -160,7 +150,7 @@ def _cells(row: ComparedLine, pair: Pair) -> list[str | Text]:
         level_of(row.good_dbfs, row.would_see_good_dbfs),
         level_of(row.suspect_dbfs, row.would_see_suspect_dbfs),
         shift_of(row),
-        difference_of(row),
+        difference_of(row, pair),
         row.why,
     ]
 

@@ -1,5 +1,8 @@
 """Words of a comparison that its text and its picture share."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass
+
 from sniff.compare import (
     ComparedLine,
     ComparisonVerdict,
@@ -47,6 +50,33 @@ def name_of(row: ComparedLine) -> str:
     return "line" if hz is None else f"line at {format_frequency(round(hz, -3))}"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Groups:
+    """Lines by what they tell: the plan's; of the others those seen in one set only, those seen
+    in both, and what says nothing of the sets."""
+
+    planned: list[ComparedLine]
+    alone: list[ComparedLine]
+    both: list[ComparedLine]
+    room: list[ComparedLine]
+
+
+def grouped(rows: Iterable[ComparedLine]) -> Groups:
+    """Sort lines into their groups, the order kept; of those alone the hidden ones last."""
+    groups = Groups(planned=[], alone=[], both=[], room=[])
+    for row in rows:
+        if row.planned:
+            groups.planned.append(row)
+        elif row.origin in OF_THE_ROOM:
+            groups.room.append(row)
+        elif row.good_hz is None or row.suspect_hz is None:
+            groups.alone.append(row)
+        else:
+            groups.both.append(row)
+    groups.alone.sort(key=lambda row: row.state is Likeness.HIDDEN)
+    return groups
+
+
 def reading_of(hz: float | None, sight: Sight) -> str:
     """One set's reading, to as many digits as its uncertainty allows."""
     return "not seen" if hz is None else format_frequency(hz, expanded_hz(hz, sight))
@@ -76,19 +106,19 @@ def shift_of(row: ComparedLine) -> str:
     return format_ppm_reading(row.shift_ppm, 2.0 * row.u_shift_ppm)
 
 
-def difference_of(row: ComparedLine) -> str:
+def difference_of(row: ComparedLine, pair: Pair) -> str:
     """Suspect minus good with U (k = 2), or what it is below or above."""
     if row.difference_db is not None and row.u_difference_db is not None:
         return format_db_reading(row.difference_db, 2.0 * row.u_difference_db)
-    bound_db = bound_of(row)
+    bound_db = bound_of(row, pair)
     if bound_db is None:
         return ""
-    return f"{'below' if bound_db < 0 else 'above'} {format_db(bound_db)}"
+    return f"{'below' if row.state is Likeness.ONLY_GOOD else 'above'} {format_db(bound_db)}"
 
 
-def bound_of(row: ComparedLine) -> float | None:
-    """Suspect minus good of a line that only one has, dB: it is at most (below 0) or at least
-    this, or what was not seen would have been."""
+def bound_of(row: ComparedLine, pair: Pair) -> float | None:
+    """Suspect minus good of a line that only one has, dB: less than this where the good set has
+    it, more where the suspect does, or the other's would have been seen."""
     if row.difference_db is not None:
         return None
     good_dbfs, suspect_dbfs = row.good_dbfs, row.suspect_dbfs
@@ -98,7 +128,16 @@ def bound_of(row: ComparedLine) -> float | None:
         good_dbfs = row.would_see_good_dbfs
     else:
         return None
-    return None if good_dbfs is None or suspect_dbfs is None else suspect_dbfs - good_dbfs
+    if good_dbfs is None or suspect_dbfs is None:
+        return None
+    return suspect_dbfs - good_dbfs - gain_step_db(pair)
+
+
+def gain_step_db(pair: Pair) -> float:
+    """By how much the suspect was heard with more gain; 0 where that is not known."""
+    if pair.good.gain_db is None or pair.suspect.gain_db is None:
+        return 0.0
+    return pair.suspect.gain_db - pair.good.gain_db
 
 
 def sources_of(pair: Pair) -> str:

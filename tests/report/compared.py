@@ -54,6 +54,16 @@ def at_two_places() -> Comparison:
     )
 
 
+def without_plan() -> Comparison:
+    """The same sets when nothing is known of them but that their carriers are equal."""
+    both = pair_of("none")
+    bare = [
+        replace(sight, plan=None, board=None, carrier_hz=None, looks=sight.looks[:1])
+        for sight in (both.good, both.suspect)
+    ]
+    return compare([replace(both, good=bare[0], suspect=bare[1])], ONE_CLOCK)
+
+
 def row(state: Likeness, origin: Origin = Origin.UNKNOWN, **more: object) -> ComparedLine:
     """A line besides the plan."""
     given = {"name": None, "planned": False, "wanted": False, "why": "so it is", **more}

@@ -3,6 +3,7 @@
 from sniff.report.plots.batch import draw_batch
 from sniff.report.plots.board import draw_board
 from sniff.report.plots.carrier import draw_carrier
+from sniff.report.plots.compare import draw_comparison
 from sniff.report.plots.course import draw_course
 from sniff.report.plots.look import draw_look
 from sniff.report.plots.save import render, save
@@ -13,6 +14,7 @@ __all__ = [
     "draw_batch",
     "draw_board",
     "draw_carrier",
+    "draw_comparison",
     "draw_course",
     "draw_look",
     "draw_warm_up",

@@ -100,9 +100,11 @@ def tunings_in_words(looks: Iterable[Look]) -> list[str]:
     for look in looks:
         center = format_frequency(look.result.center_hz, look.result.rate_hz / 10.0)
         tunings.setdefault(how_taken(look.result), []).append(center)
+    # Of several places the same tunings are there again.
+    unlike = {how: list(dict.fromkeys(at)) for how, at in tunings.items()}
     return [
         f"{'tuning' if len(at) == 1 else f'{len(at)} tunings'} at {', '.join(at)}: {how}"
-        for how, at in tunings.items()
+        for how, at in unlike.items()
     ]
 
 

@@ -12,6 +12,7 @@ from typing import Any, Final
 from matplotlib import style
 
 from sniff.board import LineState
+from sniff.compare import Likeness
 from sniff.model import Mark
 
 FONT: Final = "DejaVu Sans"  # comes with matplotlib, so a picture looks the same everywhere
@@ -29,6 +30,8 @@ HOLD: Final = "#7096b3"
 FLOOR: Final = "#b4531a"
 SHADE: Final = "#ececec"
 ALLOWED: Final = "#dcebd8"
+GOOD: Final = "#e6d9b8"
+GOOD_EDGE: Final = "#a38a4c"
 FINE: Final = "#1d4f7c"
 FAULTY: Final = "#b8321a"
 OPEN_QUESTION: Final = "#7a5a00"
@@ -94,6 +97,29 @@ WOULD_SEE_STROKE: Final[dict[str, Any]] = {
     "label": "would be seen from this level on",
     "zorder": 4.0,
 }
+
+GOOD_AREA: Final[dict[str, Any]] = {
+    "facecolor": GOOD,
+    "edgecolor": GOOD_EDGE,
+    "linewidth": 0.6,
+    "label": "good set, moved as the axis says",
+    "zorder": 1.5,
+}
+SUSPECT_STROKE: Final[dict[str, Any]] = {
+    "color": TRACE,
+    "linewidth": 1.0,
+    "label": "suspect",
+    "zorder": 2.5,
+}
+SPREAD_BAND: Final[dict[str, Any]] = {
+    "facecolor": SHADE,
+    "edgecolor": PALE_INK,
+    "linewidth": 0.5,
+    "linestyle": ":",
+    "label": "weaker or stronger by no more than the loop explains",
+    "zorder": 0.5,
+}
+EQUAL_STROKE: Final[dict[str, Any]] = {"color": INK, "linewidth": 0.6, "zorder": 0.8}
 
 ALLOWED_STROKE: Final[dict[str, Any]] = {
     "color": INK,
@@ -212,3 +238,27 @@ STATES: Final[dict[LineState, Shape]] = {
         marker="_", filled=False, color=OPEN_QUESTION, words="out-of-view"
     ),
 }
+
+LIKENESSES: Final[dict[Likeness, Shape]] = {
+    Likeness.IN_BOTH: Shape(marker="o", filled=True, color=FINE, words="in both, alike"),
+    Likeness.STRONG: Shape(marker="o", filled=True, color=FINE, words="stronger", fill_style="top"),
+    Likeness.WEAK: Shape(marker="o", filled=True, color=FAULTY, words="weak", fill_style="bottom"),
+    Likeness.MOVED: Shape(marker="D", filled=True, color=FAULTY, words="moved"),
+    Likeness.UNSTEADY: Shape(
+        marker="s", filled=True, color=FAULTY, words="unsteady", fill_style="left"
+    ),
+    Likeness.ONLY_GOOD: Shape(marker="x", filled=False, color=FAULTY, words="only in the good set"),
+    Likeness.ONLY_SUSPECT: Shape(
+        marker="+", filled=False, color=OPEN_QUESTION, words="only in the suspect"
+    ),
+    Likeness.HIDDEN: Shape(marker="h", filled=False, color=OPEN_QUESTION, words="hidden"),
+    Likeness.NEITHER: Shape(marker="_", filled=False, color=OPEN_QUESTION, words="in neither"),
+}
+"""The shapes of the line board where the same is meant."""
+
+GOOD_ONE: Final = Shape(
+    marker="v", filled=True, color=GOOD_EDGE, words="the good set's, at its level"
+)
+STAYS: Final = Shape(
+    marker="s", filled=False, color=INK, words="stays, whatever the carrier: where it is in each"
+)

@@ -73,7 +73,8 @@ def draw_traces(
     for level, (_, stroke) in zip(drawn, traces, strict=True):
         x_hz, y = thin(frequencies_hz[seen], level, columns=_COLUMNS)
         if x_hz.size:
-            axes.plot(ruler.place(_to_the_edges(x_hz, half_hz)), np.pad(y, 1, "edge"), **stroke)
+            x_hz, y = to_the_edges(x_hz, y, half_hz)
+            axes.plot(ruler.place(x_hz), y, **stroke)
     low, high = level_range(drawn, levels_dbfs)
     axes.set_ylim(low, low + (high - low) / (1.0 - headroom))
     axes.set_xlim(ruler.place(low_hz), ruler.place(high_hz))
@@ -81,9 +82,10 @@ def draw_traces(
     axes.grid(visible=True)
 
 
-def _to_the_edges(x_hz: Doubles, half_hz: float) -> Doubles:
+def to_the_edges(x_hz: Doubles, levels: Doubles, half_hz: float) -> tuple[Doubles, Doubles]:
     """Half a bin more on either side: a bin has a width, and a lone one would not be seen."""
-    return np.concatenate([[x_hz[0] - half_hz], x_hz, [x_hz[-1] + half_hz]])
+    edges_hz = np.concatenate([[x_hz[0] - half_hz], x_hz, [x_hz[-1] + half_hz]])
+    return edges_hz, np.pad(levels, 1, "edge")
 
 
 def label_beside(axes: Axes, text: str) -> None:

@@ -1,0 +1,50 @@
+"""The lines of a comparison as a small table over their panels."""
+
+from collections.abc import Sequence
+
+from sniff.compare import ComparedLine, Likeness, Pair
+from sniff.compare.planned import frequency_outcome
+from sniff.report.compare_words import difference_of, grouped, name_of, reading_of, shift_of
+from sniff.report.plots import style
+from sniff.report.plots.table import Row, Table
+from sniff.verdict import Outcome
+
+_HEADS = ("line", "good set at", "suspect at", "shift ± U", "suspect − good ± U", "state")
+_PLAIN = (Likeness.IN_BOTH, Likeness.STRONG, Likeness.NEITHER)
+_MOST_BESIDES = 8
+
+
+def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float) -> Table:
+    """The plan's lines, then what only one set shows, then what both do.
+
+    What is hidden besides the plan, and what is of the room, is left to text and JSON. The reason
+    goes below each line of which the numbers do not tell all.
+    """
+    groups = grouped(rows)
+    besides = [*(row for row in groups.alone if row.state is not Likeness.HIDDEN), *groups.both]
+    if not groups.planned:
+        besides = [*groups.alone, *groups.both]
+    return Table(
+        _HEADS,
+        [
+            Row(
+                cells=(
+                    name_of(row).replace(" MHz", "\N{NO-BREAK SPACE}MHz"),
+                    reading_of(row.good_hz, pair.good),
+                    reading_of(row.suspect_hz, pair.suspect),
+                    shift_of(row),
+                    difference_of(row, pair),
+                    row.state.value,
+                ),
+                shape=style.LIKENESSES[row.state],
+                reason="" if _plain(row, agree_ppm) else row.why,
+            )
+            for row in [*groups.planned, *besides[:_MOST_BESIDES]]
+        ],
+    )
+
+
+def _plain(row: ComparedLine, agree_ppm: float) -> bool:
+    """Whether the numbers tell all."""
+    open_ = row.planned and frequency_outcome(row, agree_ppm) is Outcome.UNDECIDED
+    return row.state in _PLAIN and not open_
