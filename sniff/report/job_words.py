@@ -25,4 +25,6 @@ def plan_words(plan: Plan | None) -> str:
         words.append(f"crystal {format_frequency(plan.crystal_hz)} times {plan.multiplier}")
     stated = "" if plan.tolerance is not None else " (assumed)"
     words.append(f"tolerance {plan.allowed}{stated}")
+    if plan.places:
+        words.append(f"places {', '.join(place.name for place in plan.places)}")
     return ", ".join(words)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from rich.table import Table
 from rich.text import Text
 
+from sniff.report.places_text import places_table
 from sniff.report.text import console, table
 from sniff.superhet.candidate import FITS_FROM, Candidate, ExplainedLine, Origin
 from sniff.superhet.crystal import CrystalChoice
@@ -40,6 +41,8 @@ def print_plan(result: PlanResult) -> None:
         parts.append(_candidate_parts(result.candidates))
     if result.plan is not None:
         parts.append([_headline(result.plan, result.tolerance_of), "", _lines(result.lines)])
+        if result.plan.places:
+            parts.append(["Places on the board", places_table(result.plan)])
     if result.crystals:
         table_of = _crystals(result.crystals, carriers=result.plan is None)
         parts.append([_crystals_title(result), table_of])

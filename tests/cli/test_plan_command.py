@@ -286,6 +286,29 @@ def test_plan_file_that_is_off_is_told_in_one_line_with_exit_4(
     assert ran.err.count("\n") == 1
 
 
+def test_places_of_a_plan_file_are_listed_and_move_with_a_sibling(
+    plan: Plan, tmp_path: Path
+) -> None:
+    """By hand: 72.9 + 10.7 and 74.5 + 10.7 MHz; the sibling 1.8 MHz higher in both channels."""
+    file = tmp_path / "set.toml"
+    file.write_text(
+        'carrier = "72.9M"\nif = "10.7M"\nside = "high"\n[[places]]\nname = "feed A"\n'
+        'lines = [{ name = "LO", level = "-43dBFS", within = 4 }]\n[[places]]\nname = "feed B"\n'
+        'carrier = "74.5M"\nlines = [{ name = "LO" }]\n'
+    )
+    ran = plan("--plan", str(file))
+    assert ran.code == 0
+    listed = ran.out[ran.out.index("Places on the board") :].splitlines()
+    assert " ".join(listed[2].split()) == "feed A LO 83.6 MHz −43.0 dBFS 4 dB"
+    assert " ".join(listed[3].split()) == "feed B LO 85.2 MHz"
+    moved = plan("--plan", str(file), "--sibling-carrier", "74.7M").out
+    assert "85.4 MHz" in moved
+    assert "87 MHz" in moved
+    told = json.loads(plan("--plan", str(file), "--json").out)["result"]["plan"]["places"]
+    assert told[0]["lines"] == [{"name": "LO", "level_dbfs": -43.0, "within_db": 4.0}]
+    assert told[1]["carrier_hz"] == 74.5e6
+
+
 def test_forward_plan_starts_without_scipy_and_plots() -> None:
     program = (
         "import sys; from sniff.cli import commands\n"

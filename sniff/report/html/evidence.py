@@ -55,14 +55,15 @@ def pictures_of(side: str, readings: Iterable[Reading]) -> tuple[Picture, ...]:
     for reading in readings:
         why = reading.result.get("why")
         said = f": {why}" if isinstance(why, str) and why else ""
+        at = f" at {reading.place}" if reading.place else ""
         for file in reading.kept(FileKind.PICTURE):
             course = "course" in file.name
             what = "spectrum against time" if course else reading.command
             verdict = f", {reading.verdict}" if reading.verdict else ""
             found[file.path] = Picture(
                 file=file,
-                alt=f"Picture of the {what} {side}{said}",
-                caption=f"{side.capitalize()}: {what}, reading {reading.number}{verdict}.",
+                alt=f"Picture of the {what}{at} {side}{said}",
+                caption=f"{side.capitalize()}: {what}{at}, reading {reading.number}{verdict}.",
                 side=side,
                 course=course,
             )

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from sniff.job.entries import Reading, Stage
+from sniff.job.entries import FileKind, KeptFile, Reading, Stage
 from sniff.job.folder import Job, start_job
 from sniff.job.sheet import Sheet
 from sniff.report.html import View, view_of
@@ -54,6 +54,7 @@ def test_the_finding_tells_of_the_place_that_is_at_fault(filed: Filed, tmp_path:
     )
     assert view.stamp_tone == "fine"
     assert "how it is after the repair at mixer" in view.not_checked
+    assert view.plan.endswith("places LO output, feed B, mixer")
 
 
 def test_a_place_at_fault_that_was_not_measured_again_leaves_it_open(
@@ -92,3 +93,16 @@ def test_a_spread_that_makes_no_sense_is_not_shown(
     odd = {**board("present", "as-expected"), "placing_sd_db": 1.5, "placing_degrees": degrees}
     view, _ = shown([filed("probe", odd, AFTER)])
     assert view.boards[0].spread == ()
+
+
+def test_a_picture_tells_at_which_place_it_was_taken(filed: Filed, tmp_path: Path) -> None:
+    picture = KeptFile(
+        kind=FileKind.PICTURE, path="pictures/board-plot.png", sha256="0" * 64, bytes=1
+    )
+    weak = board("weak", "fault", **AT_FEED_B)
+    view = view_at(
+        placed_job(tmp_path), filed("probe", weak, BEFORE, place="feed B", files=(picture,))
+    )
+    (shown,) = view.pictures
+    assert shown.caption.startswith("Before: probe at feed B, reading 1")
+    assert shown.alt.startswith("Picture of the probe at feed B before")
