@@ -24,7 +24,7 @@ RULE: Final = (
 )
 _PER_MAD: Final = 1.0 / 0.6745
 """Standard deviation over MAD of a normal distribution."""
-_LEAST_APART: Final = {Kind.LEVEL: 1.0, Kind.DENSITY: 1.0, Kind.RATIO: 1.0, Kind.ERROR: 0.02}
+LEAST_APART: Final = {Kind.LEVEL: 1.0, Kind.DENSITY: 1.0, Kind.RATIO: 1.0, Kind.ERROR: 0.02}
 """Nearer to the median than this nothing stands out, however alike the others are: what one set
 shows twice differs by as much (common practice, no source)."""
 
@@ -141,13 +141,13 @@ def outliers_of(quantity: Quantity, files: Sequence[str]) -> list[Outlier]:
 
 def score_of(figure: Figure, fleet: Fleet, kind: Kind) -> float:
     """How far out; nothing nearer than is worth telling reaches `LIMIT`."""
-    least = max(_LEAST_APART[kind], 2.0 * figure.u) / LIMIT
+    least = max(LEAST_APART[kind], 2.0 * figure.u) / LIMIT
     return (figure.value - fleet.median) / max(fleet.spread, least)
 
 
 def reach_of(fleet: Fleet, kind: Kind) -> float:
     """How far from the median a figure may lie, its own U apart, without standing out."""
-    return max(LIMIT * fleet.spread, _LEAST_APART[kind])
+    return max(LIMIT * fleet.spread, LEAST_APART[kind])
 
 
 def _sentence(quantity: Quantity, figure: Figure, fleet: Fleet) -> str:

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from sniff.batch.fleet import LEAST, fleet_of, reach_of
+from sniff.batch.fleet import LEAST, LEAST_APART, fleet_of, reach_of
 from sniff.batch.quantities import Figure, Kind, Quantity, number, quantities
 from sniff.batch.rates import rates
 from sniff.batch.summary import Standing, Summary, standing_of
@@ -117,6 +117,7 @@ def _column(
         ),
         median=fleet.median if fleet.count > 1 else None,
         reach=None if is_error or fleet.count < LEAST else reach_of(fleet, kind),
+        least=LEAST_APART[kind],
         allowed=allowed,
         zero=is_error or kind is Kind.RATIO,
         weight=weight,

@@ -57,6 +57,8 @@ class Column:
     points : tuple of Point
     median, reach : float or None
         Of the fleet, and how far from it nobody is unlike.
+    least : float
+        The axis reaches so far from the median at least: figures that agree must look so.
     allowed : mapping of int to float
         Tolerance about zero, by place.
     zero : bool
@@ -72,6 +74,7 @@ class Column:
     points: tuple[Point, ...]
     median: float | None = None
     reach: float | None = None
+    least: float = 0.0
     allowed: Mapping[int, float] = field(default_factory=dict)
     zero: bool = False
     is_rate: bool = False
@@ -125,7 +128,7 @@ def _span(column: Column) -> tuple[float, float]:
     widest = max(column.allowed.values(), default=0.0)
     must += [-widest, widest] if column.allowed else []
     if column.median is not None:
-        reach = column.reach or 0.0
+        reach = max(column.reach or 0.0, column.least)
         must += [column.median - reach, column.median + reach]
     half_bar = float(np.median(np.subtract(highs, lows))) / 2.0
     left, right = np.quantile([point.value for point in column.points], _MOST)
