@@ -43,7 +43,38 @@ def _eight() -> Board:
     return planted.board(lines, looks)
 
 
+def _placed() -> Board:
+    """Five placings at a feed: the LO weak by the plan, the crystal seen in some."""
+    weak = planted.line(
+        "LO",
+        83.6e6,
+        4180.0,
+        LineState.WEAK,
+        found_in=LO,
+        why="−12.0 dB against the −20.0 dBFS that the plan states",
+        level_sd_db=1.5,
+        placings=5,
+        seen_in=5,
+        stated_dbfs=-20.0,
+    )
+    crystal = planted.line(
+        "crystal", 83.2e6, 4180.0, LineState.PRESENT, found_in=LO, why="seen in 3 of 5 placings",
+        level_sd_db=2.5, placings=5, seen_in=3,
+    )  # fmt: skip
+    board = planted.board([weak, crystal], [LO])
+    result = replace(
+        board.result,
+        place="feed B",
+        placings=5,
+        placing_sd_db=1.5,
+        placing_degrees=4,
+        placing_lines=1,
+    )
+    return replace(board, result=result)
+
+
 BOARDS = {
+    "five placings at a place": _placed(),
     "one line": planted.board(
         [planted.line("LO", 83.6e6, 4180.0, LineState.PRESENT, found_in=LO)], [LO]
     ),
@@ -244,3 +275,33 @@ def test_a_window_finer_than_the_bins_still_shows_some_of_them() -> None:
     figure = draw_board(planted.board([line], [LO]))
     low, high = figure.axes[0].get_xlim()
     assert high - low > 10 * LO.spectrum.bin_hz / 1e3
+
+
+def test_the_scatter_of_several_placings_stands_upright_on_the_reading() -> None:
+    axes, _ = draw_board(BOARDS["five placings at a place"]).axes
+    (reading,) = _readings(axes)
+    ends = [bar.get_segments()[0] for bar in reading.lines[2]]
+    upright = next(each for each in ends if each[0, 0] == each[1, 0])
+    assert sorted(upright[:, 1]) == pytest.approx([-33.5, -30.5], abs=0.05)
+
+
+def test_the_level_of_a_good_set_is_drawn_where_the_plan_states_one() -> None:
+    figure = draw_board(BOARDS["five placings at a place"])
+    mark = drawn(figure, "a good set's level, by the plan")
+    assert np.asarray(mark.get_ydata()) == pytest.approx([-20.0, -20.0])
+    low, high = figure.axes[0].get_ylim()
+    assert low < -20.0 < high
+    assert "a good set's level, by the plan" not in legend(draw_board(BOARDS["one line"]))
+
+
+def test_place_placings_and_spread_are_told_in_words() -> None:
+    """k = 2.87 for 4 degrees (JCGM 100:2008, table G.2, from memory): 4.3 dB of 1.5 dB."""
+    said = words(draw_board(BOARDS["five placings at a place"]))
+    assert "Fault at feed B: as planted" in said
+    assert "1.5 dB (5 of 5)" in said
+    assert "2.5 dB (3 of 5)" in said
+    assert "means of 5 placings" in said
+    assert "one placing ±4.3 dB (95 %, k = 2.9), from 5 placings of 1 line" in said
+    once = words(draw_board(BOARDS["one line"]))
+    assert "scatter" not in once
+    assert "placing" not in once

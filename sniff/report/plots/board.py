@@ -53,20 +53,6 @@ _TICK_DOWN: Final = 3
 """matplotlib's number for a marker that looks like the bracket's cap."""
 _LEAST_WIDTH = 0.06
 """Half the width of a level's mark, as part of its panel: never too short to be seen."""
-_SCATTER_KEY: Final[dict[str, Any]] = {
-    "color": style.INK,
-    "linestyle": "none",
-    "marker": "|",
-    "markersize": 9.0,
-    "label": "scatter of its level",
-}
-_STATED_STROKE: Final[dict[str, Any]] = {
-    "color": style.INK,
-    "linewidth": 1.6,
-    "linestyle": (0, (2, 1)),
-    "label": "a good set's level, by the plan",
-    "zorder": 4.0,
-}
 
 
 def draw_board(board: Board, *, clock: Correction | None = None) -> Figure:
@@ -213,7 +199,7 @@ def _draw_finding(axes: Axes, look: Look, line: BoardLine, ruler: Ruler, scale: 
     """The reading with U and the scatter of its level, or the level from which on the line would
     have been seen; and the level that a good set shows."""
     if line.stated_dbfs is not None:
-        _draw_level(axes, line, line.stated_dbfs, ruler, _STATED_STROKE)
+        _draw_level(axes, line, line.stated_dbfs, ruler, style.STATED_STROKE)
     if line.frequency_hz is not None and line.u_hz is not None and line.level_dbfs is not None:
         axes.errorbar(
             ruler.place(line.frequency_hz),
@@ -297,9 +283,9 @@ def _keys(board: Board, panels: Sequence[Panel]) -> list[Any]:
             )
         )
     if any(line.level_sd_db is not None for line in shown):
-        keys.append(Line2D([], [], **_SCATTER_KEY))
+        keys.append(Line2D([], [], **style.SCATTER_KEY))
     if any(line.stated_dbfs is not None for line in shown):
-        keys.append(Line2D([], [], **_STATED_STROKE))
+        keys.append(Line2D([], [], **style.STATED_STROKE))
     if any(line.frequency_hz is None and line.would_see_dbfs is not None for line in shown):
         keys.append(Line2D([], [], **style.WOULD_SEE_STROKE))
     others = [_other_shape(peak) for panel in panels for peak in _others(panel, board)]

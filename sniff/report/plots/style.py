@@ -98,6 +98,21 @@ WOULD_SEE_STROKE: Final[dict[str, Any]] = {
     "zorder": 4.0,
 }
 
+STATED_STROKE: Final[dict[str, Any]] = {
+    "color": INK,
+    "linewidth": 1.6,
+    "linestyle": (0, (2, 1)),
+    "label": "a good set's level, by the plan",
+    "zorder": 4.0,
+}
+SCATTER_KEY: Final[dict[str, Any]] = {
+    "color": INK,
+    "linestyle": "none",
+    "marker": "|",
+    "markersize": 9.0,
+    "label": "scatter of its level",
+}
+
 GOOD_AREA: Final[dict[str, Any]] = {
     "facecolor": GOOD,
     "edgecolor": GOOD_EDGE,
