@@ -85,7 +85,7 @@ def run(
     flying: dict[Future[Result], Item] = {}
     while not stopped():
         if not suspects:
-            room = _IN_FLIGHT * pool.workers - len(flying)
+            room = max(0, _IN_FLIGHT * pool.workers - len(flying))  # a cluster may shrink
             flying.update((_submitted(pool, work, item), item) for item in islice(waiting, room))
         elif not flying:
             flying[_submitted(pool, work, suspects[0])] = suspects[0]

@@ -100,6 +100,25 @@ class Keying:
             return task, _key(self.order, task, _contents(self.order, task))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unfitness:
+    """Why a worker elsewhere cannot do the work; None when it can."""
+
+    folder: str
+    software: str
+
+    def __call__(self) -> str | None:
+        """Look at this worker."""
+        if self.software != __version__:
+            return f"has sniff {__version__}, and this is {self.software}"
+        if not Path(self.folder).is_dir():
+            return (
+                f"does not see {self.folder}: recordings must lie in a folder that all "
+                "workers share, under the same path"
+            )
+        return None
+
+
 def failed(order: Order, task: Task, why: str) -> Answer:
     """The answer to a task that could not be asked at all."""
     return Answer(

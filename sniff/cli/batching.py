@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -21,7 +21,7 @@ from sniff.batch.nouns import Answer, Task
 from sniff.batch.pool import ProcessPool, cores
 from sniff.batch.running import MOST_DEATHS, Pool, run
 from sniff.cli import INTERRUPTED
-from sniff.cli.batch_asking import Asking, Keying, Order, failed
+from sniff.cli.batch_asking import Asking, Keying, Order, Unfitness, failed
 from sniff.cli.batch_checking import Words, check_tasks
 from sniff.cli.batch_finding import tasks_of
 from sniff.cli.batch_questions import Question
@@ -29,52 +29,66 @@ from sniff.cli.clocks import clock_store
 from sniff.cli.kept_folder import kept_folder
 from sniff.cli.levels import levels_kept
 from sniff.errors import UsageError
+from sniff.model import Caution
+from sniff.report.batch_table import check_target
 from sniff.report.progress import shown_progress
+from sniff.report.text import say_cautions
+
+if TYPE_CHECKING:
+    from sniff.batch.cluster import ClusterPool
 
 
 def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> int:
     """Ask all recordings as the options say; returns the exit code."""
     tasks = _tasks(given)
     check_tasks(question, common, tasks, str(given["manifest"]))
-    kept = kept_of_dongles()
     folder = given["out"] or Path(f"{question.name}-batch")
+    rows = folder / f"rows.{given['table']}"
+    check_target(rows)
+    kept = kept_of_dongles()
     about = {"question": question.name, "options": common, "software": __version__}
-    journal = begun(folder, about, resume=given["resume"])
-    order = Order(
-        question=question.name,
-        options=common,
-        folder=str(Path.cwd()),
-        begun_utc=journal.begun_utc,
-        software=__version__,
-        kept=kept,
-    )
     trouble: BatchError | None = None
-    with _interruptible() as interruption:
+    with _interruptible() as interruption, _pool(question, len(tasks), given) as pool:
+        journal = begun(folder, about, resume=given["resume"])
+        order = Order(
+            question=question.name,
+            options=common,
+            folder=str(Path.cwd()),
+            begun_utc=journal.begun_utc,
+            software=__version__,
+            kept=kept,
+        )
+        batch = _Batch(journal, order, pool, interruption, quiet=_is_quiet(given))
         try:
-            with _pool(question, len(tasks), given) as pool:
-                batch = _Batch(journal, order, pool, interruption, quiet=_is_quiet(given))
-                batch.ask(batch.not_done(tasks) if given["resume"] else tasks)
+            batch.ask(batch.not_done(tasks) if given["resume"] else tasks)
         except BatchError as error:
             trouble = error
-    answers = journal.answers()
-    code = 0
-    if answers:
-        from sniff.cli.batch_showing import show_batch
-
-        code = show_batch(answers, folder, question.name, given)
+    code = _shown(journal, rows, question, given)
     if trouble is not None:
         raise trouble
     if interruption.asked:
         click.echo(
-            f"sniff: interrupted: {len(answers)} of {len(tasks)} are done and kept in {folder}; "
-            "the same with --resume goes on",
+            f"sniff: interrupted: {len(journal.answers())} of {len(tasks)} are done and kept in "
+            f"{folder}; the same with --resume goes on",
             err=True,
         )
         return INTERRUPTED
     return code
 
 
+def _shown(journal: Journal, rows: Path, question: Question, given: Mapping[str, Any]) -> int:
+    answers = journal.answers()
+    if not answers:
+        return 0
+    # What draws and counts is loaded when the workers are done: they need the time more.
+    from sniff.cli.batch_showing import show_batch
+
+    return show_batch(answers, rows, question.name, given)
+
+
 def _tasks(given: Mapping[str, Any]) -> tuple[Task, ...]:
+    if given["cluster"] is not None and given["workers"] is not None:
+        raise UsageError("--cluster and --workers do not go together: a cluster has its own")
     if given["manifest"] is None:
         return tasks_of(given["files"])
     if given["files"]:
@@ -108,11 +122,30 @@ def _is_quiet(given: Mapping[str, Any]) -> bool:
 @contextmanager
 def _pool(question: Question, tasks: int, given: Mapping[str, Any]) -> Iterator[Pool]:
     """Workers, which end when this ends: after the last answer they have nothing to do."""
-    pool = ProcessPool(min(given["workers"] or cores(), tasks), warm=question.works)
+    pool: ProcessPool | ClusterPool
+    if given["cluster"] is None:
+        pool = ProcessPool(min(given["workers"] or cores(), tasks), warm=question.works)
+    else:
+        pool = _cluster(given)
     try:
         yield pool
     finally:
         pool.close(at_once=True)
+
+
+def _cluster(given: Mapping[str, Any]) -> "ClusterPool":
+    from sniff.batch.cluster import ClusterPool
+
+    pool = ClusterPool(
+        given["cluster"], unfit=Unfitness(folder=str(Path.cwd()), software=__version__)
+    )
+    if pool.idle_threads and not given["quiet"]:
+        text = (
+            f"{pool.idle_threads} threads of the cluster get nothing to do: a worker asks one "
+            "recording at a time; start as many workers as there are cores, with --nthreads 1"
+        )
+        say_cautions([Caution(code="idle-threads", text=text)])
+    return pool
 
 
 @dataclass(slots=True)

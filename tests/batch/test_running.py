@@ -54,21 +54,17 @@ def given_up(item: int, error: BaseException) -> int:
     return -item
 
 
-def no_giving_up(item: int, error: BaseException) -> int:
-    raise AssertionError(f"{item} was given up: {error!r}")
-
-
 def test_all_results_come_once(pool: ProcessPool) -> None:
-    results = list(run(range(20), work.square, pool, give_up=no_giving_up))
+    results = list(run(range(20), work.square, pool, give_up=work.refuse))
     assert sorted(results) == [n * n for n in range(20)]
 
 
 def test_no_tasks_are_no_results() -> None:
-    assert list(run([], work.square, Threads(), give_up=no_giving_up)) == []
+    assert list(run([], work.square, Threads(), give_up=work.refuse)) == []
 
 
 def test_workers_work_at_the_same_time(pool: ProcessPool, tmp_path: Path) -> None:
-    results = list(run(range(2), work.Meet(tmp_path), pool, give_up=no_giving_up))
+    results = list(run(range(2), work.Meet(tmp_path), pool, give_up=work.refuse))
     assert len(set(results)) == 2
 
 
@@ -82,7 +78,7 @@ def test_items_are_taken_no_faster_than_they_are_computed() -> None:
             yield number
 
     ahead = []
-    for count, _ in enumerate(run(items(), work.square, Threads(), give_up=no_giving_up), start=1):
+    for count, _ in enumerate(run(items(), work.square, Threads(), give_up=work.refuse), start=1):
         ahead.append(taken - count)
     assert max(ahead) <= 4
     assert taken == 10_000
@@ -90,7 +86,7 @@ def test_items_are_taken_no_faster_than_they_are_computed() -> None:
 
 def test_a_killed_worker_costs_nothing(tmp_path: Path) -> None:
     with pool_of(2) as pool:
-        results = list(run(range(30), work.DieOnce(tmp_path, 7), pool, give_up=no_giving_up))
+        results = list(run(range(30), work.DieOnce(tmp_path, 7), pool, give_up=work.refuse))
     assert (tmp_path / "died").exists()
     assert sorted(results) == [n * n for n in range(30)]
 
@@ -125,7 +121,7 @@ def test_a_stop_keeps_what_is_done_and_begins_nothing_more(pool: ProcessPool) ->
 
     results: set[int] = set()
     for result in run(
-        items(), work.square, pool, give_up=no_giving_up, stopped=lambda: len(results) >= 3
+        items(), work.square, pool, give_up=work.refuse, stopped=lambda: len(results) >= 3
     ):
         results.add(result)
     assert 3 <= len(results) <= len(taken) <= 12
@@ -133,14 +129,14 @@ def test_a_stop_keeps_what_is_done_and_begins_nothing_more(pool: ProcessPool) ->
 
 
 def test_workers_heed_no_ctrl_c(pool: ProcessPool) -> None:
-    results = list(run(range(3), work.heed_no_interrupt, pool, give_up=no_giving_up))
+    results = list(run(range(3), work.heed_no_interrupt, pool, give_up=work.refuse))
     assert sorted(results) == [0, 1, 4]
 
 
 def test_workers_that_never_start_end_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sniff.batch.pool._nothing", work.die)
     with pool_of(1) as pool, pytest.raises(BatchError, match="die as soon as they start"):
-        list(run(range(5), work.die, pool, give_up=no_giving_up))
+        list(run(range(5), work.die, pool, give_up=work.refuse))
 
 
 def test_a_pool_that_went_away_ends_the_run_in_words() -> None:
@@ -152,7 +148,7 @@ def test_a_pool_that_went_away_ends_the_run_in_words() -> None:
             return future
 
     with pytest.raises(BatchError, match="--resume goes on"):
-        list(run(range(5), work.square, Gone(), give_up=no_giving_up))
+        list(run(range(5), work.square, Gone(), give_up=work.refuse))
 
 
 def test_a_pool_that_is_broken_when_it_is_given_a_task_is_renewed() -> None:
@@ -168,7 +164,7 @@ def test_a_pool_that_is_broken_when_it_is_given_a_task_is_renewed() -> None:
             self.renewed += 1
 
     pool = Brittle()
-    results = list(run(range(5), work.square, pool, give_up=no_giving_up))
+    results = list(run(range(5), work.square, pool, give_up=work.refuse))
     assert sorted(results) == [0, 1, 4, 9, 16]
     assert pool.renewed == 1
 
@@ -195,7 +191,7 @@ def test_a_pool_is_renewed_when_all_its_tasks_have_come_to_their_end() -> None:
             self.renewed += 1
             assert all(future.done() for future in self.given)
 
-    results = list(run(range(6), work.square, Slow(), give_up=no_giving_up))
+    results = list(run(range(6), work.square, Slow(), give_up=work.refuse))
     assert sorted(results) == [0, 1, 4, 9, 16, 25]
 
 

@@ -66,3 +66,7 @@ class DieAlways:
             (self.folder / str(os.getpid())).touch()
             die(None)
         return square(number)
+
+
+def refuse(item: object, error: BaseException) -> Any:
+    raise AssertionError(f"{item} was given up: {error!r}")
