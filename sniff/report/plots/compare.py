@@ -96,7 +96,7 @@ def _footer(comparison: Comparison) -> Iterator[str]:
     )
     measured = "one clock measured both: " if result.one_clock else ""
     yield f"{measured}{'; the good set: '.join(clocks)} · {U_WORDS}"
-    yield from (f"Caution: {caution.text}" for caution in comparison.cautions)
+    yield from dict.fromkeys(f"Caution: {caution.text}" for caution in comparison.cautions)
 
 
 def _keys(bands: Sequence[Band], *, agree_ppm: float) -> list[Any]:

@@ -32,7 +32,7 @@ _OVER_AXES_MM, _UNDER_AXES_MM = 9.5, 11.0
 _AFTER_TABLE_MM = 4.0
 _MOST_IN_HALF = 6
 _MOST_LABELS = 10
-_WIDEST_NAME_MM = 26.0
+_WIDEST_NAME_MM = 28.0
 _LABEL_SPACE_MM = 2.0
 _TELLING = (*FAULTS, Likeness.ONLY_SUSPECT, Likeness.STRONG)
 """States of which a whole tuning shows the label first."""
@@ -60,7 +60,7 @@ class Band:
     @cached_property
     def near(self) -> list[View]:
         """Panels about single lines: few where much else is to be shown."""
-        few = len(self.result.places) > 1 or bool(self.wide)
+        few = self._several or bool(self.wide)
         return near_views(self.pair, self.rows, self.result, few=few)
 
     @cached_property
@@ -76,7 +76,8 @@ class Band:
     @cached_property
     def table(self) -> Table:
         """The lines as a table."""
-        return table_of(self.rows, self.pair, agree_ppm=self.result.agree_ppm)
+        agree_ppm = self.result.agree_ppm
+        return table_of(self.rows, self.pair, agree_ppm=agree_ppm, few=self._several)
 
     @property
     def panel_rows(self) -> int:
@@ -130,6 +131,10 @@ class Band:
                 height_mm=_STRIP_MM,
                 reach_db=reach_db,
             )
+
+    @property
+    def _several(self) -> bool:
+        return len(self.result.places) > 1
 
     @property
     def _heading_mm(self) -> float:

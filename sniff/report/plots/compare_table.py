@@ -14,13 +14,17 @@ _PLAIN = (Likeness.IN_BOTH, Likeness.STRONG, Likeness.NEITHER)
 _MOST_BESIDES = 8
 
 
-def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float) -> Table:
+def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float, few: bool) -> Table:
     """The plan's lines, then what only one set shows, then what both do.
 
     What is hidden besides the plan, and what is of the room, is left to text and JSON. The reason
-    goes below each line of which the numbers do not tell all.
+    goes below each line of which the numbers do not tell all. With `few` what neither set shows,
+    nor must, is left away.
     """
     groups = grouped(rows)
+    planned = [
+        row for row in groups.planned if row.wanted or row.state is not Likeness.NEITHER or not few
+    ]
     besides = [*(row for row in groups.alone if row.state is not Likeness.HIDDEN), *groups.both]
     if not groups.planned:
         besides = [*groups.alone, *groups.both]
@@ -39,7 +43,7 @@ def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float) -> T
                 shape=style.LIKENESSES[row.state],
                 reason="" if _plain(row, agree_ppm) else row.why,
             )
-            for row in [*groups.planned, *besides[:_MOST_BESIDES]]
+            for row in [*planned, *besides[:_MOST_BESIDES]]
         ],
     )
 
