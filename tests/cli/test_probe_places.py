@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from sniff.job.folder import open_job
 from tests.cli.conftest import Answer, Run
 from tests.cli.test_dongle_commands import on_dongle, rtlsdr_library
 from tests.standin.build import SITE
@@ -192,12 +193,27 @@ def test_a_recorded_sibling_is_one_placing(
     assert result["placing_degrees"] == 2
 
 
-def test_samples_of_several_placings_are_not_kept_in_one_recording(
-    run: Run, plan: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+@pytest.fixture
+def job(run: Run, plan: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
-    job = tmp_path / "job"
-    assert run("job", "start", job, "--set", "12", "--fault", "deaf").code == 0
+    folder = tmp_path / "job"
+    assert run("job", "start", folder, "--set", "7", "--fault", "deaf", "--plan", plan).code == 0
+    return folder
+
+
+def test_a_reading_is_filed_under_its_place_and_repeats(run: Run, job: Path) -> None:
+    """The plan comes from the job's sheet; the bench is the same every time."""
+    filed = run("probe", *SET, *CLOCK, "--at", "feed b", "--repeat", 2, "--job", job, "--quiet")
+    assert filed.code == 1
+    with open_job(job).notebook() as notebook:
+        assert [reading.place for reading in notebook.readings()] == ["feed B"]
+    assert "feed B" in run("job", "show", job).out
+    assert "1 probe: the same" in run("job", "redo", job).out
+
+
+def test_samples_of_several_placings_are_not_kept_in_one_recording(
+    run: Run, plan: Path, job: Path
+) -> None:
     answer = run(
         "probe", *SET, "--plan", plan, "--at", "LO B", "--repeat", 2, "--job", job, "--keep-iq"
     )
