@@ -179,7 +179,7 @@ def _levels(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
             continue
         if level is not None:
             yield Figure(row=at, value=level)
-        elif state == "absent" and would_see is not None:
+        elif would_see is not None:
             yield Figure(row=at, value=would_see, is_limit=True)
 
 

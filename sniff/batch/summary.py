@@ -132,7 +132,7 @@ def summarised(table: Table, *, question: str) -> Summary:
 
 def standing_of(row: Row) -> Standing:
     """What came of a row."""
-    if row.get("error") is not None or row.get("exit_code") in (2, 4):
+    if row.get("error") is not None:
         return Standing.NOT_READ
     verdict = row.get("verdict")
     return Standing.NOT_JUDGED if verdict is None else _STANDINGS[str(verdict)]

@@ -141,6 +141,8 @@ def test_an_unwanted_line_that_only_one_set_lacks_is_named_though_it_is_no_fault
     told.append(answer(12, board(board_line("LO", -39.0), gone)))
     hidden = board_line("crystal", None, wanted=False, state="hidden", would_see_dbfs=-120.0)
     told.append(answer(13, board(board_line("LO", -39.0), hidden)))
+    covered = board_line("crystal", -20.0, wanted=False, state="hidden")  # by what covers it
+    told.append(answer(14, board(board_line("LO", -39.0), covered)))
     (named,) = _summary("probe", told).outliers
     assert (named.file, named.what, named.is_limit) == (_set(12), "crystal.level_dbfs", True)
     assert "at least 22.0 dB below" in named.sentence
