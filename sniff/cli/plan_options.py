@@ -56,7 +56,7 @@ def plan_from(given: Mapping[str, Any]) -> "Plan":
     InputError
         When the file does not hold a plan.
     """
-    from sniff.superhet.plan import Plan, Side
+    from sniff.superhet.plan import Plan, Side, places_moved
     from sniff.superhet.planfile import read_plan
 
     words = [word for word in _WORDS if given[word] is not None]
@@ -71,7 +71,8 @@ def plan_from(given: Mapping[str, Any]) -> "Plan":
         if side in stated:
             stated[side] = Side(stated[side])
     if planned is not None:
-        return replace(planned, **stated)
+        step_hz = stated.get("carrier_hz", planned.carrier_hz) - planned.carrier_hz
+        return replace(planned, places=places_moved(planned.places, step_hz), **stated)
     if given["carrier"] is None:
         raise UsageError("which set? Give --carrier (and --if, --side), or --plan FILE")
     return Plan(**stated)

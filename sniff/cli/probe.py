@@ -59,7 +59,8 @@ def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
           --multiplier 3 --tolerance 50ppm --ppm 31 --u-ppm 0.5
     sniff probe --from dongle --plan diversity.toml --at "feed B" --repeat 5
 
-    Exit code 0: all as expected; 1: a fault; 3: a wanted line could not be judged.
+    Exit code 0: all as expected; 1: a fault; 3: a wanted line could not be judged; 130: Ctrl-C, and
+    the placings till then count.
     """
     from sniff.cli.defaults import with_defaults
     from sniff.cli.filing import with_job

@@ -83,9 +83,10 @@ class PlannedPlace:
 
     def __post_init__(self) -> None:
         try:
-            checked_name(self.name)
+            tidy = checked_name(self.name)
         except UsageError as error:
             raise PlaceError(str(error), "name") from None
+        object.__setattr__(self, "name", tidy)
         if not self.lines:
             raise PlaceError(f"place {self.name!r} expects no line; name one", "lines")
         if self.carrier_hz is not None and not (isfinite(self.carrier_hz) and self.carrier_hz > 0):

@@ -234,12 +234,16 @@ def carry(plan: Plan, carrier_hz: float) -> Plan:
     UsageError
         When that carrier cannot be received with these IFs and sides.
     """
-    step_hz = carrier_hz - plan.carrier_hz
-    places = tuple(
-        place if place.carrier_hz is None else replace(place, carrier_hz=place.carrier_hz + step_hz)
-        for place in plan.places
-    )
+    places = places_moved(plan.places, carrier_hz - plan.carrier_hz)
     return replace(plan, carrier_hz=carrier_hz, places=places)
+
+
+def places_moved(places: tuple[PlannedPlace, ...], step_hz: float) -> tuple[PlannedPlace, ...]:
+    """The same places, their own carriers higher by a step."""
+    return tuple(
+        place if place.carrier_hz is None else replace(place, carrier_hz=place.carrier_hz + step_hz)
+        for place in places
+    )
 
 
 def require_frequency(what: str, hz: float) -> None:

@@ -211,6 +211,15 @@ def test_a_reading_is_filed_under_its_place_and_repeats(run: Run, job: Path) -> 
     assert "1 probe: the same" in run("job", "redo", job).out
 
 
+def test_another_carrier_in_a_job_takes_its_channels_along(run: Run, job: Path) -> None:
+    """The sibling, asked by its own carrier: LO B at 189.8 + 10.7 MHz, 3.6 MHz higher."""
+    words = ("--from", "bench:diversity-good", "--seconds", 0.1, "--carrier", "188.2M")
+    answer = run("probe", *words, *CLOCK, "--at", "feed B", "--job", job, "--quiet", "--json")
+    assert answer.code == 0
+    (line,) = result_of(answer)["lines"]  # type: ignore[misc]
+    assert line["expected_hz"] == pytest.approx(200.5e6)
+
+
 def test_samples_of_several_placings_are_not_kept_in_one_recording(
     run: Run, plan: Path, job: Path
 ) -> None:

@@ -1,8 +1,11 @@
 """Places on the board: what a plan expects there, and where a file's mistakes are."""
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from sniff.errors import InputError, UsageError
+from sniff.job.sheet import quoted
 from sniff.superhet.at_place import lines_at, place_named
 from sniff.superhet.place import PlacedLine, PlaceError, PlannedPlace, checked_name
 from sniff.superhet.plan import Plan, Role, Side, carry
@@ -140,3 +143,39 @@ def test_a_place_can_also_be_made_by_hand_only_right() -> None:
         PlannedPlace(name="feed A", lines=())
     with pytest.raises(PlaceError, match="must not be negative"):
         PlacedLine(name="LO", level_dbfs=-36.0, within_db=-1.0)
+
+
+def test_a_name_is_kept_in_one_line() -> None:
+    assert PlannedPlace(name=" feed\n B ", lines=(PlacedLine(name="LO"),)).name == "feed B"
+
+
+WORDS = st.text(max_size=12) | st.sampled_from(["LO", "crystal x 2", "feed A", "-41dBFS", "6dB"])
+
+
+@given(
+    places=st.lists(
+        st.tuples(WORDS, st.lists(st.tuples(WORDS, WORDS, WORDS), max_size=2)), max_size=3
+    )
+)
+@settings(max_examples=60, deadline=None)
+def test_any_places_are_read_or_refused_in_one_line(
+    places: list[tuple[str, list[tuple[str, str, str]]]],
+) -> None:
+    text = 'carrier = "72.9M"\nif = "10.7M"\nside = "high"\nmultiplier = 3\n'
+    for name, lines in places:
+        text += f"[[places]]\nname = {quoted(name)}\n"
+        for line, level, within in lines:
+            text += f"[[places.lines]]\nname = {quoted(line)}\n"
+            text += f"level = {quoted(level)}\nwithin = {quoted(within)}\n"
+    plan, refused = None, ""
+    try:
+        plan = parse_plan(text, name="set.toml")
+    except InputError as error:
+        refused = str(error)
+    if plan is None:
+        assert refused.startswith("set.toml")
+        assert len(refused.splitlines()) == 1
+        return
+    assert [len(lines_at(plan, place)) for place in plan.places] == [
+        len(lines) for _, lines in places
+    ]
