@@ -92,7 +92,10 @@ def placings_of(
         what = "the sibling" if sibling else "the set"
         if count > 1 and is_recorded(source):
             if not sibling:
-                placed(source, what=what, place=place, number=count, count=count)
+                raise UsageError(
+                    f"{source.info.name}: in a recording the loop cannot be placed again; leave "
+                    "--repeat out, or give 'sniff compare' one recording for each placing"
+                )
             count = 1
         boards: list[Board] = []
         ended: tuple[Caution, ...] = ()

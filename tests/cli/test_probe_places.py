@@ -167,7 +167,7 @@ def test_a_recording_cannot_be_placed_again(run: Run, shipped: Path) -> None:
     words = ("--carrier", "74.7M", "--if", "10.7M", "--side", "high")
     answer = run("probe", "--from", recording, *words, "--repeat", 2)
     assert answer.code == 2
-    assert "cannot be placed again; give one recording for each placing" in answer.err
+    assert "the loop cannot be placed again; leave --repeat out, or give" in answer.err
     assert answer.out == ""
 
 
