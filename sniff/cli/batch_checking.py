@@ -7,7 +7,7 @@ from typing import Any, Final
 import click
 
 from sniff.batch.nouns import Task
-from sniff.cli.batch_questions import Question, own_words, recording_word
+from sniff.cli.batch_questions import Question, is_yes, recording_word
 from sniff.cli.clocks import refuse_unknown_clock
 from sniff.cli.options import converter_from, correction_from
 from sniff.errors import BenchError, InputError, UsageError
@@ -35,13 +35,31 @@ def check_tasks(question: Question, common: Words, tasks: Sequence[Task], manife
     InputError
         When a file's own are, or do not go with the common ones.
     """
-    known: set[tuple[str, ...]] = set()
-    for task in tasks:
-        with _named(f"{manifest}, {task.source}", own=bool(task.options)):
-            words = all_words(common, own_words(question, task.options))
-            if words not in known:
-                _check(question, words)
-        known.add(words)
+    command = question.command()
+    words = [*all_words(common, {}), recording_word(question, "none")]
+    with command.make_context(f"sniff batch {question.name}", words) as context:
+        given = {**context.params, "planned": None, "plot": None, "course": None}
+        known: set[tuple[tuple[str, str], ...]] = set()
+        for task in tasks:
+            own = tuple(sorted(task.options.items()))
+            if own in known:
+                continue
+            with _named(f"{manifest}, {task.source}", own=bool(own)):
+                _check(question, {**given, **_values(question, task.options, context)})
+            known.add(own)
+
+
+def _values(
+    question: Question, options: Mapping[str, str], context: click.Context
+) -> dict[str, Any]:
+    """A file's own options as its command will read them."""
+    values = {}
+    for name, text in options.items():
+        option = question.option(name)
+        given: Any = [text] if option.multiple else text
+        given = is_yes(option, text) if option.is_flag else given
+        values[str(option.name)] = option.type_cast_value(context, given)
+    return values
 
 
 @contextmanager
@@ -62,10 +80,7 @@ def all_words(common: Words, own: Words) -> tuple[str, ...]:
     return tuple(word for name in sorted(chosen) for word in chosen[name])
 
 
-def _check(question: Question, words: tuple[str, ...]) -> None:
-    command, path = question.command(), f"sniff batch {question.name}"
-    with command.make_context(path, [*words, recording_word(question, "none")]) as context:
-        given = {**context.params, "planned": None, "plot": None, "course": None}
+def _check(question: Question, given: Mapping[str, Any]) -> None:
     if given["seconds"] == 0:
         raise UsageError("--seconds 0 observes nothing; leave it out, or give a duration")
     converter_from(given)

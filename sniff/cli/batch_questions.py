@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib import import_module
 from typing import Final
 
@@ -50,13 +51,33 @@ class Question:
         assert isinstance(command, click.Command)
         return command
 
-    def options(self) -> dict[str, click.Option]:
+    def options(self) -> Mapping[str, click.Option]:
         """Options that a batch takes, by their names without dashes."""
-        return {
-            _long(param): param
-            for param in self.command().params
-            if isinstance(param, click.Option) and param.name not in LEFT_OUT | {self.takes}
-        }
+        return _options_of(self)
+
+    def option(self, name: str) -> click.Option:
+        """One of them.
+
+        Raises
+        ------
+        InputError
+            When there is none of this name.
+        """
+        found = self.options().get(name)
+        if found is None:
+            raise InputError(
+                f"{name!r} is no option of 'sniff batch {self.name}'; its --help lists them"
+            )
+        return found
+
+
+@cache
+def _options_of(question: Question) -> dict[str, click.Option]:
+    return {
+        _long(param): param
+        for param in question.command().params
+        if isinstance(param, click.Option) and param.name not in LEFT_OUT | {question.takes}
+    }
 
 
 QUESTIONS: Final[Mapping[str, Question]] = {
@@ -96,19 +117,24 @@ QUESTIONS: Final[Mapping[str, Question]] = {
 }
 
 
-def words_of(option: click.Option, text: str) -> tuple[str, ...]:
-    """Words of the command line that give an option this text; of a flag it is yes or no.
+def is_yes(option: click.Option, text: str) -> bool:
+    """What a text says of a flag.
 
     Raises
     ------
     InputError
-        When it is neither.
+        When it is neither yes nor no.
     """
+    if text.lower() not in _YES | _NO:
+        raise InputError(f"--{_long(option)} is yes or no, not {text!r}")
+    return text.lower() in _YES
+
+
+def words_of(option: click.Option, text: str) -> tuple[str, ...]:
+    """Words of the command line that give an option this text; of a flag it is yes or no."""
     name = f"--{_long(option)}"
     if option.is_flag:
-        if text.lower() not in _YES | _NO:
-            raise InputError(f"{name} is yes or no, not {text!r}")
-        return (name,) if text.lower() in _YES else ()
+        return (name,) if is_yes(option, text) else ()
     return (f"{name}={text}",)
 
 
@@ -120,13 +146,7 @@ def own_words(question: Question, options: Mapping[str, str]) -> dict[str, tuple
     InputError
         When there is no such option, or its text is off.
     """
-    known = question.options()
-    for name in options:
-        if name not in known:
-            raise InputError(
-                f"{name!r} is no option of 'sniff batch {question.name}'; its --help lists them"
-            )
-    return {name: words_of(known[name], text) for name, text in options.items()}
+    return {name: words_of(question.option(name), text) for name, text in options.items()}
 
 
 def recording_word(question: Question, source: str) -> str:

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from time import perf_counter
 from types import FrameType
 from typing import TYPE_CHECKING, Any
 
@@ -33,6 +34,7 @@ from sniff.model import Caution
 from sniff.report.batch_table import check_target
 from sniff.report.progress import shown_progress
 from sniff.report.text import say_cautions
+from sniff.units import format_seconds
 
 if TYPE_CHECKING:
     from sniff.batch.cluster import ClusterPool
@@ -202,6 +204,7 @@ class _Batch:
 
     def ask(self, tasks: Sequence[Task]) -> None:
         """Ask, and keep each answer."""
+        begin, computing = perf_counter(), 0.0
         with shown_progress(
             f"asking '{self.order.question}'", len(tasks), quiet=self.quiet
         ) as step:
@@ -209,18 +212,23 @@ class _Batch:
                 tasks,
                 Asking(order=self.order),
                 self.pool,
-                give_up=partial(_given_up, self.order),
+                give_up=partial(given_up, self.order),
                 stopped=self._stopped,
             ):
                 self.journal.keep(answer)
+                computing += answer.seconds
                 step()
+        if not self.quiet:
+            took, all_of_it = format_seconds(perf_counter() - begin), format_seconds(computing)
+            click.echo(f"Asked in {took}; of workers' time {all_of_it}.", err=True)
 
     def _stopped(self) -> bool:
         return self.interruption.asked
 
 
-def _given_up(order: Order, task: Task, error: BaseException) -> Answer:
-    why = f"could not be sent to a worker, or back: {error}"
+def given_up(order: Order, task: Task, error: BaseException) -> Answer:
+    """The answer to a task that no worker could do."""
+    why = f"could not be sent to a worker, or back: {' '.join(str(error).split())}"
     if isinstance(error, BrokenExecutor):
         why = (
             f"its worker died each of {MOST_DEATHS} times that it was asked alone: was there "

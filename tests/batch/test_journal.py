@@ -1,7 +1,9 @@
 """The journal: what was kept comes back bit by bit, and nothing damaged counts as done."""
 
 import json
+import tracemalloc
 from datetime import timedelta
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -173,3 +175,20 @@ def test_a_moment_without_a_zone_is_damage(journal: Journal) -> None:
     about.write_text(about.read_text().replace("+00:00", ""))
     with pytest.raises(BatchError, match="damaged"):
         again(journal)
+
+
+def test_answers_are_not_held_in_memory(journal: Journal) -> None:
+    told = {"peaks": [{"frequency_hz": 83.6e6 + n, "level_dbfs": -40.0 - n} for n in range(300)]}
+    count = 30
+    tracemalloc.start()
+    try:
+        for number in range(count):
+            key = sha256(str(number).encode()).hexdigest()
+            journal.keep(answer(number=number, key=key, told=json.loads(json.dumps(told))))
+            if number == 0:
+                _, one = tracemalloc.get_traced_memory()
+        assert sum(1 for _ in journal.answers()) == count
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak < 3 * one

@@ -60,7 +60,7 @@ def test_a_fleet_is_asked_and_gone_on_with(run: Run, here: Path) -> None:
     # One worker finds the same, bit by bit.
     alone = run("batch", "carrier", *ASKED, "--workers", 1, "--no-plot", "--out", "alone", "fleet")
     assert alone.code == 1
-    assert alone.out == answer.out
+    assert alone.out.replace("alone/", "carrier-batch/") == answer.out
     assert answers_in(here / "alone") == answers_in(here / "carrier-batch")
     for name in ("rows.csv", "summary.json"):
         assert (here / "alone" / name).read_bytes() == (here / "carrier-batch" / name).read_bytes()
@@ -85,7 +85,7 @@ def test_a_manifest_gives_each_file_options_of_its_own(run: Run, here: Path) -> 
         "set-1.sigmf-meta,,0.2ppm\n"
         "none.sigmf-meta,,\n"
     )
-    words = ("--manifest", "fleet/list.csv", "--no-plot", "--workers", 1, "--json", "--quiet")
+    words = ("--manifest", "fleet/list.csv", "--plot", "x.svg", "--workers", 1, "--json", "--quiet")
     answer = run("batch", "carrier", *ASKED, *words)
     assert answer.code == 1, answer.err
     data = json.loads(answer.out)
@@ -96,6 +96,7 @@ def test_a_manifest_gives_each_file_options_of_its_own(run: Run, here: Path) -> 
     assert float(rows[0]["nominal_hz"]) == 72.9029e6
     assert "no such file" in rows[2]["error"]
     assert answer.err == ""
+    assert (here / "x.svg").read_bytes().startswith(b"<?xml")
 
 
 def begun(here: Path, *, copies: int) -> "subprocess.Popen[str]":
@@ -126,7 +127,7 @@ def wait_for_answers(here: Path, count: int) -> None:
 
 
 def test_a_killed_worker_loses_nothing(here: Path) -> None:
-    with begun(here, copies=60) as process:
+    with begun(here, copies=40) as process:
         workers = [
             child
             for child in psutil.Process(process.pid).children()
@@ -136,30 +137,33 @@ def test_a_killed_worker_loses_nothing(here: Path) -> None:
         workers[0].kill()
         out, err = process.communicate(timeout=100)
     assert process.returncode == 0, err
-    assert "60" in out
+    assert "40" in out
     rows = rows_of(here / "carrier-batch")
-    assert [row.pop("file") for row in rows] == [f"many/set-{n:03}.sigmf-meta" for n in range(60)]
+    assert [row.pop("file") for row in rows] == [f"many/set-{n:03}.sigmf-meta" for n in range(40)]
     assert all(row.pop("source.name") for row in rows)
     assert {row["verdict"] for row in rows} == {"pass"}
     assert len({json.dumps(row) for row in rows}) == 1
 
 
 def test_ctrl_c_keeps_what_is_done_and_resume_does_the_rest(run: Run, here: Path) -> None:
-    with begun(here, copies=80) as process:
+    with begun(here, copies=50) as process:
         os.killpg(process.pid, signal.SIGINT)
         _, err = process.communicate(timeout=100)
     assert process.returncode == 130
     done = written(here / "carrier-batch")
-    assert 6 <= len(done) < 80
+    assert 6 <= len(done) < 50
+    assert err.startswith("Asked in ")
     assert err.endswith(
-        f"sniff: interrupted: {len(done)} of 80 are done and kept in carrier-batch; "
+        f"sniff: interrupted: {len(done)} of 50 are done and kept in carrier-batch; "
         "the same with --resume goes on\n"
     )
     assert "Traceback" not in err
     assert len(rows_of(here / "carrier-batch")) == len(done)
-    assert run("batch", "carrier", *ASKED, "--no-plot", "--resume", "many").code == 0
+    assert (
+        run("batch", "carrier", *ASKED, "--no-plot", "--resume", "--workers", 1, "many").code == 0
+    )
     assert done.items() <= written(here / "carrier-batch").items()
-    assert len(rows_of(here / "carrier-batch")) == 80
+    assert len(rows_of(here / "carrier-batch")) == 50
 
 
 class TestMistakes:
@@ -170,7 +174,7 @@ class TestMistakes:
         def refuse(*_: object, **__: object) -> None:
             raise AssertionError("a worker was begun")
 
-        monkeypatch.setattr("sniff.cli.batching.ProcessPool", refuse)
+        monkeypatch.setattr("sniff.batch.pool.ProcessPool.submit", refuse)
         yield
         assert {path.name for path in here.iterdir()} <= {"fleet", "list.csv", "look-batch"}
 
