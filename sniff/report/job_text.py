@@ -13,7 +13,7 @@ from sniff.job.differences import Difference
 from sniff.job.entries import FileKind, Note, NoteKind, Reading
 from sniff.job.folder import Job
 from sniff.job.search import Hit
-from sniff.report.job_words import plan_words, utc_minute
+from sniff.report.job_words import plan_words, says_of, utc_minute
 from sniff.report.text import console, table
 from sniff.units import format_frequency
 
@@ -140,14 +140,13 @@ def print_redone(done: Sequence[RedoneReading]) -> None:
 
 
 def _reading_row(reading: Reading) -> tuple[str, str, str, str, str]:
-    why = reading.result.get("why")
     recorded = ", ".join(file.name for file in reading.kept(FileKind.RECORDING)[:1])
     return (
         f"{reading.number} {reading.command}",
         reading.stage.value if reading.stage else "",
         reading.place or "",
         reading.verdict or "",
-        why if isinstance(why, str) else recorded,
+        says_of(reading.result) or recorded,
     )
 
 

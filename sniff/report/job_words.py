@@ -1,6 +1,8 @@
 """Words that a job's text and its report share."""
 
+from collections.abc import Mapping
 from datetime import datetime
+from typing import Any
 
 from sniff.superhet.plan import Plan
 from sniff.units import format_frequency
@@ -9,6 +11,14 @@ from sniff.units import format_frequency
 def utc_minute(at: datetime | None) -> str:
     """A time in UTC to the minute."""
     return "" if at is None else f"{at:%Y-%m-%d %H:%M}"
+
+
+def says_of(result: Mapping[str, Any]) -> str:
+    """The sentence that goes with a result's verdict, empty where there is none."""
+    for key in ("why", "sentence"):
+        if isinstance(result.get(key), str) and result[key]:
+            return str(result[key])
+    return ""
 
 
 def plan_words(plan: Plan | None) -> str:

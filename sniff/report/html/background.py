@@ -8,9 +8,10 @@ from sniff.board import LineState
 from sniff.job.entries import FileKind, KeptFile, Reading
 from sniff.job.folder import Job
 from sniff.report.html.boards import BoardPair
+from sniff.report.html.comparisons import ComparisonPair
 from sniff.report.html.dropouts import WatchPair
 from sniff.report.html.fields import number, rows, table, words
-from sniff.report.job_words import utc_minute
+from sniff.report.job_words import says_of, utc_minute
 from sniff.units import format_expanded, format_frequency, format_parts, format_ppm
 
 MOST_ROWS = 400
@@ -141,6 +142,7 @@ def not_checked(
     job: Job,
     boards: Sequence[BoardPair],
     watches: Sequence[WatchPair],
+    comparisons: Sequence[ComparisonPair],
     readings: Sequence[Reading],
 ) -> tuple[str, ...]:
     """What nobody looked at, so that nobody takes it for good."""
@@ -166,8 +168,12 @@ def not_checked(
     missed = [place.name for place in places if place.name not in measured]
     if after and missed:
         said.append(f"how it is after the repair at {', '.join(missed)}")
-    if after and not any(line.after and line.after.sibling for b in after for line in b.lines):
+    compared = any(pair.after is not None for pair in comparisons)
+    by_sibling = any(line.after and line.after.sibling for b in after for line in b.lines)
+    if after and not by_sibling and not compared:
         said.append("levels against a working sibling")
+    if comparisons and not compared:
+        said.append("how it compares with the good set after the repair")
     if not any(watch.after is not None for watch in watches):
         said.append("whether a line drops out after the repair: none was watched")
     plan = job.sheet.plan
@@ -192,7 +198,7 @@ def rows_of(readings: Sequence[Reading]) -> tuple[Row, ...]:
             stage=reading.stage.value if reading.stage else "",
             place=reading.place or "",
             verdict=reading.verdict or "",
-            words=words(reading.result, "why"),
+            words=says_of(reading.result),
             # The name of a home folder is often that of its owner.
             command_line=reading.command_line.replace(str(Path.home()), "~")[:300],
             software=reading.software,

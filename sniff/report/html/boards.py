@@ -5,6 +5,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from sniff.board import BoardVerdict, LineState
+from sniff.compare import ComparisonVerdict, Likeness
 from sniff.job.entries import Reading
 from sniff.placings import PlacingSpread
 from sniff.report.html.fields import Fields, number, rows, words
@@ -37,6 +38,12 @@ _TONES = {
     LineState.OFF_FREQUENCY.value: _FAULTY,
     LineState.UNSTEADY.value: _FAULTY,
     LineState.ABSENT.value: _FAULTY,
+    Likeness.IN_BOTH.value: _FINE,
+    Likeness.STRONG.value: _FINE,
+    Likeness.MOVED.value: _FAULTY,
+    Likeness.ONLY_GOOD.value: _FAULTY,
+    ComparisonVerdict.ALIKE.value: _FINE,
+    ComparisonVerdict.DIFFERS.value: _FAULTY,
     BoardVerdict.AS_EXPECTED.value: _FINE,
     BoardVerdict.FAULT.value: _FAULTY,
     "steady": _FINE,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from sniff.job.entries import FileKind, KeptFile, Note, Reading
 from sniff.job.folder import Job
+from sniff.report.job_words import says_of
 
 MOST_BYTES = 1_500_000
 """Of all pictures together: as text they take a third more, and the report stays under 3 MB."""
@@ -53,8 +54,8 @@ def pictures_of(side: str, readings: Iterable[Reading]) -> tuple[Picture, ...]:
     """The pictures of some readings, each once."""
     found: dict[str, Picture] = {}
     for reading in readings:
-        why = reading.result.get("why")
-        said = f": {why}" if isinstance(why, str) and why else ""
+        says = says_of(reading.result)
+        said = f": {says}" if says else ""
         at = f" at {reading.place}" if reading.place else ""
         for file in reading.kept(FileKind.PICTURE):
             course = "course" in file.name

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from sniff.board import LineState
 from sniff.job.entries import Reading
 from sniff.report.html.boards import BoardPair, LinePair, LineSide, tone_of
+from sniff.report.html.comparisons import ComparisonPair
 from sniff.report.html.dropouts import Watched, WatchPair
 from sniff.report.html.fields import words
 from sniff.report.html.figures import FigurePair
@@ -61,9 +62,13 @@ def _worst(boards: Sequence[Seen | None]) -> Seen | None:
 
 
 def finding_of(
-    boards: Sequence[BoardPair], watches: Sequence[WatchPair], carriers: Sequence[FigurePair]
+    boards: Sequence[BoardPair],
+    watches: Sequence[WatchPair],
+    comparisons: Sequence[ComparisonPair],
+    carriers: Sequence[FigurePair],
 ) -> tuple[str, str]:
-    """Two sentences, from the worst board, the first line that was watched, and the transmitter."""
+    """What was found on each side of the repair: by the worst board, the first line that was
+    watched, the transmitter, and the worst comparison with a good set."""
     carrier = carriers[0] if carriers else None
     watch = watches[0] if watches else None
     before = _side(
@@ -71,6 +76,7 @@ def finding_of(
         _worst([Seen.before(board) for board in boards]),
         None if watch is None else watch.before,
         None if carrier is None else carrier.before,
+        _worst_reading([pair.before for pair in comparisons]),
         past=True,
     )
     after = _side(
@@ -78,6 +84,7 @@ def finding_of(
         _worst([Seen.after(board) for board in boards]),
         None if watch is None else watch.after,
         None if carrier is None else carrier.after,
+        _worst_reading([pair.after for pair in comparisons]),
         past=False,
     )
     open_places = [board.place or "the whole board" for board in boards if left_open(board)]
@@ -100,6 +107,7 @@ def _side(
     board: Seen | None,
     watched: Watched | None,
     carrier: Reading | None,
+    compared: Reading | None,
     *,
     past: bool,
 ) -> str:
@@ -110,6 +118,8 @@ def _side(
         parts.append(_watch_words(watched, past=past))
     if carrier is not None:
         parts.append(_carrier_words(carrier, past=past))
+    if compared is not None:
+        parts.append(_compared_words(compared))
     return f"{when} {', and '.join(parts)}." if parts else ""
 
 
@@ -142,6 +152,18 @@ def _carrier_words(reading: Reading, *, past: bool) -> str:
         how = "the carrier was measured"
     why = words(reading.result, "why")
     return f"{how} ({why})" if why else how
+
+
+def _worst_reading(readings: Sequence[Reading | None]) -> Reading | None:
+    """The one that tells most: a faulty one, else one that is open."""
+    measured = [reading for reading in readings if reading is not None]
+    order = ("faulty", "open", "fine")
+    return min(measured, key=lambda each: order.index(tone_of(each.verdict or "")), default=None)
+
+
+def _compared_words(reading: Reading) -> str:
+    """In the words of the comparison, which are a technician's."""
+    return f"a comparison with a good set said: {words(reading.result, 'sentence')}"
 
 
 def _watch_words(watched: Watched, *, past: bool) -> str:

@@ -22,6 +22,7 @@ from sniff.report.html.background import (
     rows_of,
 )
 from sniff.report.html.boards import BoardPair, board_pairs, tone_of
+from sniff.report.html.comparisons import ComparisonPair, comparison_pairs
 from sniff.report.html.dropouts import WatchPair, watch_pairs
 from sniff.report.html.evidence import Picture, photos_of, pictures_of
 from sniff.report.html.fields import Fields, rows, table, words
@@ -33,7 +34,7 @@ from sniff.superhet.at_place import lines_at
 from sniff.superhet.expected import expected_lines
 from sniff.superhet.plan import Plan
 
-_OWN_LAYOUT = frozenset({"probe", "watch", "record", "look", "calibrate"})
+_OWN_LAYOUT = frozenset({"probe", "compare", "watch", "record", "look", "calibrate"})
 _STAMPS = {
     "fine": "As expected after the repair",
     "faulty": "The fault is still there",
@@ -78,6 +79,7 @@ class View:
     repairs: tuple[NoteRow, ...]
     boards: tuple[BoardPair, ...]
     watches: tuple[WatchPair, ...]
+    comparisons: tuple[ComparisonPair, ...]
     others: tuple[FigurePair, ...]
     taps: tuple[TapTest, ...]
     pictures: tuple[Picture, ...]
@@ -118,11 +120,12 @@ def view_of(
     sides = sides_of(readings)
     boards = board_pairs(sides, _own_hz(sheet.plan))
     watches = watch_pairs(sides)
+    comparisons = comparison_pairs(sides)
     known = {reading.command for reading in readings}
     others = [pair for c in sorted(known - _OWN_LAYOUT) for pair in figure_pairs(sides, c)]
     carriers = [pair for pair in others if pair.command == "carrier"]
-    tone = _stamp_tone(boards, watches, carriers)
-    shown = _shown_readings(boards, watches, others)
+    tone = _stamp_tone(boards, watches, comparisons, carriers)
+    shown = _shown_readings(boards, watches, comparisons, others)
     return View(
         set_name=sheet.set_name,
         fault=sheet.fault,
@@ -132,11 +135,12 @@ def view_of(
         plan=plan_words(sheet.plan),
         stamp=_STAMPS[tone],
         stamp_tone=tone or "open",
-        finding=finding_of(boards, watches, carriers),
+        finding=finding_of(boards, watches, comparisons, carriers),
         own_words=sheet.finding,
         repairs=tuple(_note(note) for note in notes if note.kind is NoteKind.REPAIR),
         boards=boards,
         watches=watches,
+        comparisons=comparisons,
         others=tuple(others),
         taps=tuple(_taps(r) for r in readings if table(r.result, "taps")),
         pictures=tuple(p for side, of in shown for p in pictures_of(side, of)),
@@ -145,7 +149,7 @@ def view_of(
         calibrations=calibrations_of(readings),
         budgets=budgets_of([reading for _, of in shown for reading in of][-4:]),
         cautions=cautions_of(readings),
-        not_checked=not_checked(job, boards, watches, readings),
+        not_checked=not_checked(job, boards, watches, comparisons, readings),
         notes=tuple(_note(note) for note in notes),
         rows=rows_of(readings),
         readings=len(readings),
@@ -167,7 +171,10 @@ def _own_hz(plan: Plan | None) -> tuple[float, ...]:
 
 
 def _stamp_tone(
-    boards: Sequence[BoardPair], watches: Sequence[WatchPair], carriers: Sequence[FigurePair]
+    boards: Sequence[BoardPair],
+    watches: Sequence[WatchPair],
+    comparisons: Sequence[ComparisonPair],
+    carriers: Sequence[FigurePair],
 ) -> str:
     """The worst of all that was measured after the repair; empty when nothing was."""
     tones = [tone_of(board.after.verdict or "") for board in boards if board.after is not None]
@@ -175,6 +182,7 @@ def _stamp_tone(
         if watch.after is not None:
             last = watch.after.readings[-1]
             tones.append(tone_of(last.verdict or ""))
+    tones += [tone_of(pair.after.verdict or "") for pair in comparisons if pair.after is not None]
     tones += [pair.after_tone for pair in carriers if pair.after is not None]
     if tones and any(left_open(board) for board in boards):
         tones.append("open")
@@ -182,11 +190,14 @@ def _stamp_tone(
 
 
 def _shown_readings(
-    boards: Sequence[BoardPair], watches: Sequence[WatchPair], others: Sequence[FigurePair]
+    boards: Sequence[BoardPair],
+    watches: Sequence[WatchPair],
+    comparisons: Sequence[ComparisonPair],
+    others: Sequence[FigurePair],
 ) -> list[tuple[str, list[Reading]]]:
     """The readings that the report lays out: before and after in turn, of the main board first."""
     shown: list[tuple[str, list[Reading]]] = []
-    pairs: list[BoardPair | FigurePair] = [*boards, *others]
+    pairs: list[BoardPair | ComparisonPair | FigurePair] = [*boards, *comparisons, *others]
     for pair in pairs:
         shown.append(("before", [] if pair.before is None else [pair.before]))
         shown.append(("after", [] if pair.after is None else [pair.after]))

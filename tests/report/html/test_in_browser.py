@@ -12,7 +12,9 @@ from playwright.sync_api import Browser, Page
 
 from sniff.job.entries import Note, NoteKind, Stage
 from sniff.job.folder import Job
+from sniff.report.envelope import plain
 from sniff.report.html import View
+from tests.report.compared import at_two_places
 from tests.report.html.conftest import STARTED, Filed, board, line, watch
 from tests.report.html.test_view import picture
 from tests.values.report import A4_MM, GRAY_ON_WHITE, LEAST_CONTRAST, LETTER_MM
@@ -22,7 +24,8 @@ PT_PER_MM = 72.0 / 25.4
 
 @pytest.fixture
 def report(job: Job, filed: Filed, shown: Callable[..., tuple[View, str]], tmp_path: Path) -> Path:
-    """A whole report: board, drop-outs, transmitter, taps, pictures, photos, budgets, notes."""
+    """A whole report: board, drop-outs, comparison, transmitter, taps, pictures, photos, budgets,
+    notes."""
     spots = [{"spot": "C14", "by": "stick", "taps": 9, "answered": 8, "verdict": "reacts"}]
     taps = {"says": "it reacts", "spots": spots}
     extra = line("absent", name="crystal", wanted=False, frequency_hz=None, error_hz=None)
@@ -35,6 +38,7 @@ def report(job: Job, filed: Filed, shown: Callable[..., tuple[View, str]], tmp_p
         filed("probe", board("present", "as-expected"), Stage.AFTER, place=None),
         filed("watch", watch(0, 86_400.0), Stage.SOAK),
         filed("probe", board("present", "as-expected"), Stage.AFTER, place="feed B"),
+        filed("compare", plain(at_two_places().result), Stage.AFTER),
     ]  # fmt: skip
     notes = [
         Note(at_utc=STARTED, kind=NoteKind.REPAIR, stage=None, text="joint soldered anew"),
