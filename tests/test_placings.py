@@ -177,7 +177,7 @@ def test_u_of_a_difference_covers_it(together: float, count: int) -> None:
     trials, also where lines move together. To count all degrees of four lines that move as one
     would cover 84 % with two placings; where they move apart, two placings cannot tell."""
     rng = np.random.default_rng(17)
-    trials, lines, s_db = 600, 4, 1.8
+    trials, lines, s_db = 400, 4, 1.8
     names, model, inside = [f"line {number}" for number in range(lines)], seen(-50.0), 0
 
     def named(name: str, level_dbfs: float) -> BoardLine:
