@@ -3,7 +3,7 @@
 import logging
 import re
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import BrokenExecutor, Future
 from contextlib import suppress
 from time import monotonic
 from typing import Any, TypeVar
@@ -23,6 +23,7 @@ class ClusterPool:
     """Workers of a scheduler that runs somewhere; they may come and go.
 
     A task whose worker dies is given to another by the scheduler itself, up to a limit of its own.
+    At that limit it blames also those that only waited at the same worker.
 
     Parameters
     ----------
@@ -74,10 +75,17 @@ class ClusterPool:
                 self._count()
         return max(1, len(self._threads))
 
+    @property
+    def tries(self) -> int:
+        """One: the scheduler itself has tried several workers before it says that they died."""
+        return 1
+
     def submit(self, work: Callable[[Item], Result], item: Item) -> "Future[Result]":
         """Have a worker do it."""
-        future: Future[Result] = self._executor.submit(work, item)
-        return future
+        asked: Future[Result] = self._executor.submit(work, item)
+        told: Future[Result] = Future()
+        asked.add_done_callback(lambda done: _pass_on(done, told))
+        return told
 
     def renew(self) -> None:
         """Nothing to do: the scheduler replaces workers, or not."""
@@ -113,6 +121,21 @@ class ClusterPool:
     def _count(self) -> None:
         self._threads: dict[str, int] = dict(self._client.nthreads())
         self._counted_at = monotonic()
+
+
+def _pass_on(done: "Future[Result]", told: "Future[Result]") -> None:
+    """The end of a task, in the words of the standard library."""
+    if done.cancelled():
+        told.cancel()
+        told.set_running_or_notify_cancel()
+        return
+    error = done.exception()
+    if error is None:
+        told.set_result(done.result())
+    elif isinstance(error, _distributed().KilledWorker):
+        told.set_exception(BrokenExecutor())
+    else:
+        told.set_exception(error)
 
 
 def _security(address: str) -> Any:

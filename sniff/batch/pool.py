@@ -17,6 +17,10 @@ Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 
+MOST_DEATHS = 3
+"""Workers that one task, asked alone, may bring down before it is given up."""
+
+
 def cores() -> int:
     """Cores that this process may use."""
     if hasattr(os, "sched_getaffinity"):
@@ -45,6 +49,11 @@ class ProcessPool:
     def workers(self) -> int:
         """How many there are."""
         return self._workers
+
+    @property
+    def tries(self) -> int:
+        """How often a task that is alone may be the end of a worker before it is given up."""
+        return MOST_DEATHS
 
     def submit(self, work: Callable[[Item], Result], item: Item) -> "Future[Result]":
         """Have a worker do it."""

@@ -11,9 +11,6 @@ from sniff.batch.error import BatchError
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
-MOST_DEATHS = 3
-"""Workers that one task, asked alone, may bring down before it is given up."""
-
 _IN_FLIGHT = 2  # tasks for each worker: while one is computed the next is there already
 _POLL_S = 0.2  # how soon a stop is heeded
 
@@ -24,6 +21,11 @@ class Pool(Protocol):
     @property
     def workers(self) -> int:
         """How many tasks are computed at once."""
+        ...
+
+    @property
+    def tries(self) -> int:
+        """How often a task that is alone may be the end of a worker before it is given up."""
         ...
 
     def submit(self, work: Callable[[Item], Result], item: Item) -> "Future[Result]":
@@ -68,8 +70,8 @@ def run(
         What a worker does with one; both must be picklable.
     pool : Pool
     give_up : callable
-        The result of an item on which `MOST_DEATHS` workers died, or that could not be sent to a
-        worker or back; it is given the error.
+        The result of an item that was the end of too many workers, or could not be sent to one or
+        back; it is given the error.
     stopped : callable, optional
         Asked several times a second; once it is true nothing more is begun, and what is not done
         by then is left.
@@ -92,8 +94,8 @@ def run(
         if not flying:
             return
         done, _ = wait(flying, timeout=_POLL_S, return_when=FIRST_COMPLETED)
-        if any(_is_dead(future) for future in done):
-            done, _ = wait(flying)  # they all come to their end with their pool
+        while any(map(_is_dead, done)) and len(done) < len(flying) and not stopped():
+            done, _ = wait(flying, timeout=_POLL_S)  # with a broken pool all come to their end
         dead = [flying[future] for future in done if _is_dead(future)]
         for future in done:
             item = flying.pop(future)
@@ -102,11 +104,11 @@ def run(
                 if suspects:
                     suspects.popleft()
                     deaths = 0
-        if not dead:
+        if not dead or stopped():
             continue
         if not suspects:
             suspects.extend(dead)
-        elif deaths + 1 < MOST_DEATHS:
+        elif deaths + 1 < pool.tries:
             deaths += 1
         else:
             yield give_up(suspects.popleft(), BrokenExecutor())

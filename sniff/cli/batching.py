@@ -20,7 +20,7 @@ from sniff.batch.journal import Journal, begun
 from sniff.batch.manifest import read_manifest
 from sniff.batch.nouns import Answer, Task
 from sniff.batch.pool import ProcessPool, cores
-from sniff.batch.running import MOST_DEATHS, Pool, run
+from sniff.batch.running import Pool, run
 from sniff.cli import INTERRUPTED
 from sniff.cli.batch_asking import Asking, Keying, Order, Unfitness, failed
 from sniff.cli.batch_checking import Words, check_tasks
@@ -230,8 +230,5 @@ def given_up(order: Order, task: Task, error: BaseException) -> Answer:
     """The answer to a task that no worker could do."""
     why = f"could not be sent to a worker, or back: {' '.join(str(error).split())}"
     if isinstance(error, BrokenExecutor):
-        why = (
-            f"its worker died each of {MOST_DEATHS} times that it was asked alone: was there "
-            "memory for it?"
-        )
+        why = "its worker died each time that it was asked, also alone: was there memory for it?"
     return failed(order, task, f"{task.source}: {why}")

@@ -14,8 +14,8 @@ import psutil
 import pytest
 
 from sniff.batch.error import BatchError
-from sniff.batch.pool import ProcessPool
-from sniff.batch.running import MOST_DEATHS, run
+from sniff.batch.pool import MOST_DEATHS, ProcessPool
+from sniff.batch.running import run
 from tests.batch import work
 
 
@@ -39,6 +39,7 @@ class Threads:
     """A pool without processes, where none can die."""
 
     workers = 2
+    tries = 1
 
     def __init__(self) -> None:
         self.executor = ThreadPoolExecutor(2)
@@ -193,6 +194,19 @@ def test_a_pool_is_renewed_when_all_its_tasks_have_come_to_their_end() -> None:
 
     results = list(run(range(6), work.square, Slow(), give_up=work.refuse))
     assert sorted(results) == [0, 1, 4, 9, 16, 25]
+
+
+def test_a_stop_does_not_wait_for_what_flies_beside_a_dead_worker() -> None:
+    class Endless(Threads):
+        def submit(self, work: Callable[[Any], Any], item: Any) -> "Future[Any]":
+            future: Future[Any] = Future()
+            if item == 0:
+                future.set_exception(BrokenExecutor())
+            return future
+
+    asked = iter([False, False, True, True, True])
+    results = run(range(6), work.square, Endless(), give_up=work.refuse, stopped=asked.__next__)
+    assert list(results) == []
 
 
 def test_workers_end_with_a_killed_parent(tmp_path: Path) -> None:

@@ -34,8 +34,8 @@ def dask(kind: str, *words: object, folder: Path) -> Iterator[None]:
     settings = {
         "XDG_DATA_HOME": str(folder),
         "PYTHONPATH": str(ROOT),
-        # Whom one worker died of is given up at the next: each new worker takes a second.
-        "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "1",
+        # At the first death the scheduler blames all tasks that the worker had, innocent or not.
+        "DASK_DISTRIBUTED__SCHEDULER__ALLOWED_FAILURES": "0",
     }
     with (folder / f"{kind}.log").open("w") as log:
         process = subprocess.Popen(

@@ -44,7 +44,7 @@ def test_a_failed_verdict_goes_before_an_unread_file_before_an_open_verdict(
 @pytest.mark.parametrize(
     ("error", "words"),
     [
-        (BrokenExecutor(), "its worker died each of 3 times that it was asked alone"),
+        (BrokenExecutor(), "its worker died each time that it was asked, also alone"),
         (ValueError("too\nlarge"), "could not be sent to a worker, or back: too large"),
     ],
 )
