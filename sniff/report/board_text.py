@@ -1,8 +1,10 @@
 """A line board as text."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from rich.console import Console
+from rich.table import Table
 from rich.text import Text
 
 from calib.correction import Correction
@@ -48,15 +50,7 @@ def print_board(board: Board, info: SourceInfo, correction: Correction) -> None:
         markup=False,
     )
     out.print()
-    lines = board.result.lines
-    columns = [column for column in _MORE if any(column.cell(line) for line in lines)]
-    headers = ["line", "<state", "expected", "seen", "U (k = 2)", "error", "level"]
-    out.print(
-        table(
-            [*headers, *(column.head for column in columns), "<because"],
-            [[*_row(line), *(column.cell(line) for column in columns), line.why] for line in lines],
-        )
-    )
+    _print_lines(out, board.result.lines)
     out.print()
     spread = spread_words(board.result)
     if spread:
@@ -65,15 +59,56 @@ def print_board(board: Board, info: SourceInfo, correction: Correction) -> None:
     out.print(Text.assemble((verdict.value.upper(), _COLOURS[verdict]), f": {board.result.why}."))
 
 
-def _row(line: BoardLine) -> list[str | Text]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Column:
+    """A column, and what it says of a line."""
+
+    head: str
+    cell: Callable[[BoardLine], str | Text]
+
+
+def _print_lines(out: Console, lines: Sequence[BoardLine]) -> None:
+    """One table; where the terminal is narrow the reasons go below it, and then the levels into a
+    table of their own, since no number may be cut."""
+    levels = [column for column in _LEVELS if any(column.cell(line) for line in lines)]
+    whole = [_EXPECTED, *_FREQUENCY, *levels]
+    room = out.width - _width(out, _table_of([_NAME, _STATE, *whole], lines))
+    if room >= _ROOM_FOR_REASONS:
+        out.print(_table_of([_NAME, _STATE, *whole, _BECAUSE], lines))
+        return
+    if room >= 0:
+        out.print(_table_of([_NAME, _STATE, *whole], lines))
+    else:
+        out.print(_table_of([_NAME, _STATE, *_FREQUENCY], lines))
+        out.print()
+        out.print(_table_of([_NAME, _EXPECTED, *levels], lines))
+    out.print()
+    for line in lines:
+        out.print(f"{_name(line)}: {line.why}", markup=False)
+
+
+def _table_of(columns: Sequence[_Column], lines: Sequence[BoardLine]) -> Table:
+    return table(
+        [column.head for column in columns],
+        [[column.cell(line) for column in columns] for line in lines],
+    )
+
+
+def _width(out: Console, shown: Table) -> int:
+    return out.measure(shown, options=out.options.update(max_width=10_000)).maximum
+
+
+def _name(line: BoardLine) -> str:
+    return line.name if line.wanted else f"({line.name})"
+
+
+def _state(line: BoardLine) -> Text:
     sign, colour = _SIGNS[line.state]
-    return [
-        line.name if line.wanted else f"({line.name})",
-        Text(f"{sign} {line.state.value}", style=colour),
-        format_frequency(line.expected_hz),
-        *_seen(line),
-        "" if line.level_dbfs is None else format_dbfs(line.level_dbfs),
-    ]
+    return Text(f"{sign} {line.state.value}", style=colour)
+
+
+def _level(line: BoardLine) -> str:
+    return "" if line.level_dbfs is None else format_dbfs(line.level_dbfs)
 
 
 def _difference(difference_db: float | None) -> str:
@@ -90,22 +125,6 @@ def _at_input(line: BoardLine) -> str:
     return ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Column:
-    """A column that is shown where any line fills it."""
-
-    head: str
-    cell: Callable[[BoardLine], str]
-
-
-_MORE = (
-    _Column(head="scatter", cell=scatter_words),
-    _Column(head="at the input", cell=_at_input),
-    _Column(head="vs plan", cell=lambda line: _difference(line.versus_stated_db)),
-    _Column(head="vs sibling", cell=lambda line: _difference(line.versus_sibling_db)),
-)
-
-
 def _seen(line: BoardLine) -> tuple[str, str, str]:
     if line.frequency_hz is None or line.u_hz is None:
         return "", "", ""
@@ -117,3 +136,26 @@ def _seen(line: BoardLine) -> tuple[str, str, str]:
         f"± {format_expanded(expanded_hz)}",
         f"{error} ({ppm})",
     )
+
+
+_ROOM_FOR_REASONS = 36
+"""Columns below which a sentence would be folded too often to be read."""
+
+_NAME = _Column(head="line", cell=_name)
+_STATE = _Column(head="<state", cell=_state)
+_EXPECTED = _Column(head="expected", cell=lambda line: format_frequency(line.expected_hz))
+_FREQUENCY = (
+    _Column(head="seen", cell=lambda line: _seen(line)[0]),
+    _Column(head="U (k = 2)", cell=lambda line: _seen(line)[1]),
+    _Column(head="error", cell=lambda line: _seen(line)[2]),
+)
+_LEVELS = (
+    _Column(head="level", cell=_level),
+    _Column(head="scatter", cell=scatter_words),
+    _Column(head="at the input", cell=_at_input),
+    _Column(head="vs plan", cell=lambda line: _difference(line.versus_stated_db)),
+    _Column(head="vs sibling", cell=lambda line: _difference(line.versus_sibling_db)),
+)
+"""Shown where any line fills them."""
+
+_BECAUSE = _Column(head="<because", cell=lambda line: line.why)
