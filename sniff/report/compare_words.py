@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 from sniff.compare import (
     ComparedLine,
@@ -171,6 +172,13 @@ def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
 
 
+def without_home(source: str) -> str:
+    """A source as it may go to a customer: the name of a home folder is often its owner's."""
+    return source.replace(str(Path.home()), "~")
+
+
 def _on(sight: Sight) -> str:
     carrier_hz = sight.carrier_hz
-    return sight.source + ("" if carrier_hz is None else f" on {format_frequency(carrier_hz)}")
+    return without_home(sight.source) + (
+        "" if carrier_hz is None else f" on {format_frequency(carrier_hz)}"
+    )

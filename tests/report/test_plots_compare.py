@@ -66,11 +66,37 @@ def with_others() -> Comparison:
     )
 
 
+def with_many() -> Comparison:
+    """More lines besides the plan than find room."""
+    return with_rows(
+        compared("missing"),
+        *(
+            row(
+                Likeness.ONLY_SUSPECT,
+                suspect_hz=83.44e6 + 7.1e3 * n,
+                suspect_dbfs=-50.0 - n,
+                would_see_good_dbfs=-80.0,
+            )
+            for n in range(30)
+        ),
+    )
+
+
 def with_a_gap() -> Comparison:
     """Part of the suspect's tunings was not observed, as a sweep leaves it."""
     both = pair_of("weak")
     sets = replace(both.suspect, looks=tuple(_torn(look) for look in both.suspect.looks))
     return compare([replace(both, suspect=sets)], ONE_CLOCK)
+
+
+def nothing_in_view() -> Comparison:
+    """Neither source could show where the lines should be."""
+    comparison = compared("none")
+    (both,) = comparison.pairs
+    blind = replace(
+        both, good=replace(both.good, looks=()), suspect=replace(both.suspect, looks=())
+    )
+    return replace(comparison, pairs=(blind,), result=replace(comparison.result, lines=()))
 
 
 def _torn(look: Look) -> Look:
@@ -92,6 +118,8 @@ COMPARISONS = {
     "lines besides the plan": with_others,
     "no plan": without_plan,
     "a gap": with_a_gap,
+    "more lines than find room": with_many,
+    "nothing in view": nothing_in_view,
 }
 comparisons = pytest.mark.parametrize("name", COMPARISONS)
 
@@ -160,10 +188,11 @@ def test_no_text_covers_another_and_all_lies_on_the_sheet(name: str) -> None:
 
 
 @comparisons
-def test_every_picture_is_as_wide_as_the_others_and_no_higher_than_a4(name: str) -> None:
+def test_every_picture_is_as_wide_as_the_others_and_hardly_any_higher_than_a4(name: str) -> None:
     width_mm, height_mm = figure_of(name).get_size_inches() * 25.4
     assert width_mm == pytest.approx(190.0)
-    assert height_mm < pictures.A4_MM[1]
+    crowded = name == "more lines than find room"
+    assert height_mm < pictures.A4_MM[1] * (1.2 if crowded else 1.0)
 
 
 @comparisons
@@ -345,6 +374,12 @@ def test_without_lines_besides_the_plan_there_is_no_whole_tuning() -> None:
     hidden = with_rows(compared("none"), row(Likeness.HIDDEN, good_hz=85.42e6, good_dbfs=-75.0))
     figure = draw_comparison(hidden)
     assert not any(str(text.get_gid()).startswith("line-") for text in figure.texts)
+
+
+def test_what_finds_no_room_is_told_of() -> None:
+    assert "24 more lines besides the plan: --json lists all" in words_of(
+        "more lines than find room"
+    )
 
 
 def test_what_was_not_observed_is_a_gap_and_no_level() -> None:

@@ -6,7 +6,7 @@ from math import hypot
 
 from sniff.compare import Likeness
 from sniff.job.entries import Reading
-from sniff.report.compare_words import SIGNS
+from sniff.report.compare_words import SIGNS, without_home
 from sniff.report.html.boards import LineSide, tone_of
 from sniff.report.html.fields import Fields, number, rows, table, words
 from sniff.report.html.pairing import Sides, of_command
@@ -115,7 +115,7 @@ def _against(reading: Reading | None) -> str:
     assert reading is not None
     result = reading.result
     good_hz, suspect_hz = (number(result, f"{who}_carrier_hz") for who in ("good", "suspect"))
-    said = f"the good set {words(result, 'good')}"
+    said = f"the good set {without_home(words(result, 'good'))}"
     if good_hz is None or suspect_hz is None:
         return said
     return f"{said} on {format_frequency(good_hz)}; this one on {format_frequency(suspect_hz)}"

@@ -13,6 +13,7 @@ from sniff.report.plots import style
 from sniff.report.plots.axis import U_WORDS, tunings_in_words
 from sniff.report.plots.compare_band import Band
 from sniff.report.plots.compare_panel import not_of_the_set
+from sniff.report.plots.compare_table import left_away
 from sniff.report.plots.compare_views import scale_of_sight, stays
 from sniff.report.plots.page import Bar, Sheet, open_page
 from sniff.report.plots.trace import shape_of
@@ -96,6 +97,10 @@ def _footer(comparison: Comparison) -> Iterator[str]:
     )
     measured = "one clock measured both: " if result.one_clock else ""
     yield f"{measured}{'; the good set: '.join(clocks)} · {U_WORDS}"
+    more = sum(left_away([r for r in result.lines if r.place == p.place]) for p in result.places)
+    if more:
+        lines = "1 more line" if more == 1 else f"{more} more lines"
+        yield f"{lines} besides the plan: --json lists all"
     yield from dict.fromkeys(f"Caution: {caution.text}" for caution in comparison.cautions)
 
 

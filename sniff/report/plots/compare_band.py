@@ -110,7 +110,15 @@ class Band:
             y_mm += self._wide_mm(view)
         for number, view in enumerate(self.near):
             left_mm, cell_mm = self._cell(number, y_mm, panel_mm)
-            self._draw_near(page, view, left_mm=left_mm, top_mm=cell_mm, panel_mm=panel_mm)
+            alone = number % 2 == 0 and number == len(self.near) - 1 and not self._strip_beside
+            self._draw_near(
+                page,
+                view,
+                left_mm=left_mm,
+                top_mm=cell_mm,
+                width_mm=_FULL_MM if alone else _HALF_MM,
+                height_mm=panel_mm,
+            )
         if self._strip_beside:
             left_mm, cell_mm = self._cell(len(self.near), y_mm, panel_mm)
             self._draw_strip(
@@ -166,7 +174,14 @@ class Band:
         return left_mm, top_mm + number // 2 * row_mm
 
     def _draw_near(
-        self, page: Page, view: View, *, left_mm: float, top_mm: float, panel_mm: float
+        self,
+        page: Page,
+        view: View,
+        *,
+        left_mm: float,
+        top_mm: float,
+        width_mm: float,
+        height_mm: float,
     ) -> None:
         (row,) = view.rows
         middle_mm = top_mm + 0.5 * style.TEXT_PT * style.MM_PER_PT + 0.1
@@ -175,8 +190,8 @@ class Band:
         axes = page.axes(
             left_mm=left_mm,
             top_mm=top_mm + _HEAD_MM + _OVER_AXES_MM,
-            width_mm=_HALF_MM,
-            height_mm=panel_mm,
+            width_mm=width_mm,
+            height_mm=height_mm,
         )
         draw_near(axes, view, self.pair, agree_ppm=self.result.agree_ppm)
 

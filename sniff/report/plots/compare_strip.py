@@ -14,6 +14,9 @@ from sniff.units import format_db
 
 _MOST = 14
 _ARROW_PT = 11.0
+_WORDS_PT = 4.5
+_WORDS_MM = 23.0
+"""Room from bar to bar in which a bound finds words beside its shape."""
 _AIR = 0.16
 """Part of the height kept free above and below: the arrow of a bound needs it."""
 
@@ -93,7 +96,7 @@ def draw_strip(
                 **shape.line(MARKER_PT),
             )
         else:
-            _draw_bound(axes, at, bar)
+            _draw_bound(axes, at, bar, in_words=width_mm / len(bars) >= _WORDS_MM)
     air_db = _AIR * (high_db - low_db)
     axes.set_ylim(low_db - air_db, high_db + air_db)
     axes.set_xlim(-0.6, len(bars) - 0.4)
@@ -104,7 +107,7 @@ def draw_strip(
     label_beside(axes, "difference, dB")
 
 
-def _draw_bound(axes: Axes, at: int, bar: Difference) -> None:
+def _draw_bound(axes: Axes, at: int, bar: Difference, *, in_words: bool) -> None:
     """An open shape where the other's would have been seen, and an arrow to where it lies."""
     less = bar.row.state is Likeness.ONLY_GOOD
     shape = style.LIKENESSES[bar.row.state]
@@ -116,11 +119,12 @@ def _draw_bound(axes: Axes, at: int, bar: Difference) -> None:
         textcoords="offset points",
         arrowprops={"arrowstyle": "<-", "color": shape.color, "linewidth": 1.0},
     )
-    words = f"{'below' if less else 'above'} {format_db(bar.difference_db)}"
-    axes.annotate(
-        words,
-        (at, bar.difference_db),
-        xytext=(6.0, 0.0),
-        textcoords="offset points",
-        va="center",
-    )
+    if in_words:
+        axes.annotate(
+            f"{'below' if less else 'above'} {format_db(bar.difference_db)}",
+            (at, bar.difference_db),
+            xytext=(0.0, _WORDS_PT if less else -_WORDS_PT),
+            textcoords="offset points",
+            ha="center",
+            va="bottom" if less else "top",
+        )

@@ -11,7 +11,7 @@ from sniff.verdict import Outcome
 
 _HEADS = ("line", "good set at", "suspect at", "shift ± U", "suspect − good ± U", "state")
 _PLAIN = (Likeness.IN_BOTH, Likeness.STRONG, Likeness.NEITHER)
-_MOST_BESIDES = 8
+_MOST_BESIDES = 6
 
 
 def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float, few: bool) -> Table:
@@ -25,9 +25,7 @@ def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float, few:
     planned = [
         row for row in groups.planned if row.wanted or row.state is not Likeness.NEITHER or not few
     ]
-    besides = [*(row for row in groups.alone if row.state is not Likeness.HIDDEN), *groups.both]
-    if not groups.planned:
-        besides = [*groups.alone, *groups.both]
+    besides = besides_the_plan(rows)
     return Table(
         _HEADS,
         [
@@ -48,7 +46,21 @@ def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float, few:
     )
 
 
+def left_away(rows: Sequence[ComparedLine]) -> int:
+    """How many lines besides the plan find no room."""
+    return max(0, len(besides_the_plan(rows)) - _MOST_BESIDES)
+
+
+def besides_the_plan(rows: Sequence[ComparedLine]) -> list[ComparedLine]:
+    """Lines of the sets that no plan lists; hidden ones only where there is no plan."""
+    groups = grouped(rows)
+    alone = [row for row in groups.alone if row.state is not Likeness.HIDDEN or not groups.planned]
+    return [*alone, *groups.both]
+
+
 def _plain(row: ComparedLine, agree_ppm: float) -> bool:
-    """Whether the numbers tell all."""
-    open_ = row.planned and frequency_outcome(row, agree_ppm) is Outcome.UNDECIDED
+    """Whether numbers and state tell all."""
+    if not row.planned:
+        return row.state is not Likeness.HIDDEN
+    open_ = frequency_outcome(row, agree_ppm) is Outcome.UNDECIDED
     return row.state in _PLAIN and not open_

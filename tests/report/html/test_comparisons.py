@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -183,6 +184,13 @@ def test_the_list_of_readings_has_the_sentence(
     assert view.rows[1].words == sentence
     print_job(job, mended, ())
     assert "the suspect lacks the LO" in capsys.readouterr().out
+
+
+def test_nobody_reads_whose_home_a_recording_lies_in(filed: Filed, shown: Shown) -> None:
+    result = {**told(compared("none")), "good": str(Path.home() / "good.sigmf-meta")}
+    view, text = shown([filed("compare", result, BEFORE)])
+    assert view.comparisons[0].against.startswith("the good set ~/good.sigmf-meta on")
+    assert str(Path.home() / "good") not in text
 
 
 def test_words_of_a_user_are_shown_and_not_obeyed(filed: Filed, shown: Shown) -> None:
