@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from math import hypot, inf, sqrt
 
 from calib.correction import Correction
-from sniff.compare.settings import CLOCK_MOVES_PPM, LEAST_DB, U_GAIN_DB, CompareSettings
+from sniff.compare.settings import CLOCK_MOVES_PPM, U_GAIN_DB, CompareSettings
 from sniff.placings import PlacingSpread
+from sniff.strength import LEAST_DB
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

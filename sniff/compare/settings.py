@@ -10,9 +10,6 @@ AGREE_PPM = 10.0
 CLOCK_MOVES_PPM = 2.0
 """How far one warm dongle's clock may move between the two sets (common practice, no source)."""
 
-LEAST_DB = 3.0
-"""Two healthy sets differ by so much in level without a fault (common practice, no source)."""
-
 U_GAIN_DB = 1.0
 """Standard uncertainty (k = 1) of the difference of two steps of a tuner's gain (common practice,
 no source)."""
