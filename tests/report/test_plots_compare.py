@@ -336,6 +336,19 @@ def test_a_line_seen_in_neither_has_a_row_and_no_panel() -> None:
     assert "neither" in heads
 
 
+def test_a_wide_u_does_not_take_a_panel_beyond_what_was_heard() -> None:
+    """256 kHz about a centre near the LO; ±10 000 ppm would be 1.7 MHz."""
+    comparison = compared("none")
+    lines = tuple(
+        replace(each, u_shift_ppm=5000.0) if each.name == "LO" else each
+        for each in comparison.result.lines
+    )
+    result = replace(comparison.result, lines=lines)
+    axes = panel(draw_comparison(replace(comparison, result=result)), "LO")
+    low, high = axes.get_xlim()
+    assert 0.256 <= high - low < 2 * 0.256  # both sets' tunings, which stand apart a little
+
+
 def wide(figure: Figure) -> Axes:
     """The panel of a whole tuning: the widest."""
     return max(figure.axes, key=lambda axes: axes.get_position().width)

@@ -12,7 +12,7 @@ from sniff.report.plots.page import wrap
 from sniff.report.plots.trace import MARKER_PT, label_beside
 from sniff.units import format_db
 
-_MOST = 14
+_MOST = 11
 _ARROW_PT = 11.0
 _WORDS_PT = 4.5
 _WORDS_MM = 23.0

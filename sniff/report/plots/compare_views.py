@@ -137,14 +137,28 @@ def _near(pair: Pair, row: ComparedLine, result: ComparisonResult) -> View | Non
         _LEAST_BINS * max(look.spectrum.rbw_hz for look in looks),
         _AIR * (max(away_hz) + wide_hz),
     )
+    low_hz, high_hz = _extent(pair, suspect, good, move_hz)
     return View(
         rows=(row,),
         suspect=suspect,
         good=good,
-        low_hz=place_hz - reach_hz,
-        high_hz=place_hz + reach_hz,
+        low_hz=max(low_hz, place_hz - reach_hz),
+        high_hz=min(high_hz, place_hz + reach_hz),
         move_hz=move_hz,
     )
+
+
+def _extent(
+    pair: Pair, suspect: Look | None, good: Look | None, move_hz: float
+) -> tuple[float, float]:
+    """What either tuning shows, on the suspect's axis, Hz."""
+    spans = []
+    if suspect is not None:
+        spans.append(span_hz(suspect, scale_of_sight(pair.suspect)))
+    if good is not None:
+        low_hz, high_hz = span_hz(good, scale_of_sight(pair.good))
+        spans.append((low_hz + move_hz, high_hz + move_hz))
+    return min(low for low, _ in spans), max(high for _, high in spans)
 
 
 def _showing(sight: Sight, true_hz: float) -> Look | None:
