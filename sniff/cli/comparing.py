@@ -54,7 +54,8 @@ def compare_sources(given: Mapping[str, Any]) -> int:
     ]
     found = compare(pairs, settings)
     noted = tuple(caution for each in (*good, *suspect) for caution in each.cautions)
-    return _show(replace(found, cautions=(*noted, *found.cautions)), suspect[0], words, options)
+    said = tuple(dict.fromkeys((*noted, *found.cautions)))
+    return _show(replace(found, cautions=said), suspect[0], words, options)
 
 
 def _as_heard(good: Seen, given: dict[str, Any]) -> dict[str, Any]:

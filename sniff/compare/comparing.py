@@ -46,7 +46,7 @@ def compare(pairs: Sequence[Pair], settings: CompareSettings) -> Comparison:
             suspect_placings=pair.suspect.placings,
             lines=count,
             settings=settings,
-            other_gain=_gain_step_db(pair) != 0.0,
+            other_gain=pair.gain_step_db != 0.0,
         )
         rows = _rows(pair, doubt, settings)
         places.append(_place(pair, rows, doubt, settings))
@@ -77,7 +77,7 @@ def _rows(pair: Pair, doubt: LevelDoubt, settings: CompareSettings) -> list[Comp
         level=doubt,
         u_clocks_ppm=u_ppm,
         agree_ppm=settings.agree_ppm,
-        gain_step_db=_gain_step_db(pair),
+        gain_step_db=pair.gain_step_db,
     )
     good = {line.name: line for line in _board_lines(pair.good)}
     rows = [
@@ -106,6 +106,7 @@ def _place(
         good_placings=pair.good.placings,
         suspect_placings=pair.suspect.placings,
         u_difference_db=doubt.u_db,
+        expanded_difference_db=doubt.expanded_db,
         degrees=doubt.degrees,
         weak_below_db=doubt.limit_db,
         would_tell_db=doubt.would_tell_db,
@@ -124,13 +125,6 @@ def _compared_levels(pair: Pair) -> int:
         return planned
     sights = (pair.good, pair.suspect)
     return min(sum(len(look.result.peaks) for look in sight.looks) for sight in sights)
-
-
-def _gain_step_db(pair: Pair) -> float:
-    """By how much the suspect was heard with more gain; 0 where that is not known."""
-    if pair.good.gain_db is None or pair.suspect.gain_db is None:
-        return 0.0
-    return pair.suspect.gain_db - pair.good.gain_db
 
 
 def _shift_hz(pair: Pair) -> float | None:
@@ -163,7 +157,7 @@ def _cautions(pair: Pair, settings: CompareSettings) -> tuple[Caution, ...]:
     if pair.good.gain_db is None or pair.suspect.gain_db is None:
         text = "the gain is not known of both: levels hold only if it was the same"
         said.append(Caution(code="gain-unknown", text=text))
-    elif _gain_step_db(pair):
+    elif pair.gain_step_db:
         text = (
             f"the good set was heard at {pair.good.gain_db:g} dB of gain, the suspect at "
             f"{pair.suspect.gain_db:g} dB: levels are compared as if at one gain, and "

@@ -6,8 +6,11 @@ from math import hypot, inf, sqrt
 
 from calib.correction import Correction
 from sniff.compare.settings import CLOCK_MOVES_PPM, U_GAIN_DB, CompareSettings
-from sniff.placings import PlacingSpread
+from sniff.placings import PlacingSpread, expanded_factor
 from sniff.strength import LEAST_DB
+
+_READ_TO_DB = 0.05
+"""No level is read better, however alike its placings were (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,6 +21,8 @@ class LevelDoubt:
     ----------
     u_db : float
         Its standard uncertainty (k = 1).
+    expanded_db : float
+        Its expanded uncertainty, 95.45 %.
     degrees : int or None
         Of freedom; None when it was stated.
     limit_db : float
@@ -27,6 +32,7 @@ class LevelDoubt:
     """
 
     u_db: float
+    expanded_db: float
     degrees: int | None
     limit_db: float
     would_tell_db: float
@@ -66,6 +72,7 @@ def level_doubt(
     else:
         u_db = spread.sd_db * sqrt(1.0 / good_placings + 1.0 / suspect_placings)
         degrees = spread.degrees
+    u_db = max(u_db, _READ_TO_DB)
     if other_gain:
         u_db = hypot(u_db, U_GAIN_DB)
     freedom = inf if degrees is None else float(degrees)
@@ -73,6 +80,7 @@ def level_doubt(
     limit_db = max(LEAST_DB, u_db * float(stdtrit(freedom, 1.0 - each)))
     return LevelDoubt(
         u_db=u_db,
+        expanded_db=u_db * (2.0 if degrees is None else expanded_factor(degrees)),
         degrees=degrees,
         limit_db=limit_db,
         would_tell_db=limit_db + u_db * float(stdtrit(freedom, 0.95)),

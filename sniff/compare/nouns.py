@@ -67,6 +67,8 @@ class ComparedLine:
         Whether the plan lists it, and whether its absence is a fault.
     good_hz, suspect_hz : float or None
         Readings, Hz.
+    u_good_hz, u_suspect_hz : float or None
+        Their standard uncertainties (k = 1), the clock's included, Hz.
     expected_good_hz, expected_suspect_hz : float or None
         Where the plan, or the other set's line moved with the carrier, has it, Hz.
     shift_ppm, u_shift_ppm : float or None
@@ -78,6 +80,9 @@ class ComparedLine:
     difference_db, u_difference_db : float or None
         Suspect minus good, at one and the same gain of the tuner, and the standard uncertainty
         (k = 1) of that: the placing of the loop.
+    expanded_difference_db : float or None
+        Its expanded uncertainty for 95.45 %: k = 2, or more where the spread was measured by few
+        placings.
     state : Likeness
     why : str
     """
@@ -89,6 +94,8 @@ class ComparedLine:
     wanted: bool
     good_hz: float | None = None
     suspect_hz: float | None = None
+    u_good_hz: float | None = None
+    u_suspect_hz: float | None = None
     expected_good_hz: float | None = None
     expected_suspect_hz: float | None = None
     shift_ppm: float | None = None
@@ -99,6 +106,7 @@ class ComparedLine:
     would_see_suspect_dbfs: float | None = None
     difference_db: float | None = None
     u_difference_db: float | None = None
+    expanded_difference_db: float | None = None
     state: Likeness
     why: str
 
@@ -117,6 +125,8 @@ class PlaceComparison:
         How often the loop was placed.
     u_difference_db : float
         Standard uncertainty (k = 1) of a difference of levels by the placing of the loop.
+    expanded_difference_db : float
+        The expanded uncertainty of that, 95.45 %.
     degrees : int or None
         Of freedom of that, when it was measured by placing the loop again; None when it was stated.
     weak_below_db : float
@@ -131,6 +141,7 @@ class PlaceComparison:
     good_placings: int
     suspect_placings: int
     u_difference_db: float
+    expanded_difference_db: float
     degrees: int | None
     weak_below_db: float
     would_tell_db: float
@@ -230,6 +241,13 @@ class Pair:
     good: Sight
     suspect: Sight
     spread: PlacingSpread | None = None
+
+    @property
+    def gain_step_db(self) -> float:
+        """By how much the suspect was heard with more gain; 0 where that is not known."""
+        if self.good.gain_db is None or self.suspect.gain_db is None:
+            return 0.0
+        return self.suspect.gain_db - self.good.gain_db
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

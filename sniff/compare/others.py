@@ -122,10 +122,13 @@ class _Work:
             wanted=False,
             good_hz=line.frequency_hz,
             suspect_hz=other.frequency_hz,
+            u_good_hz=line.u_hz,
+            u_suspect_hz=other.u_hz,
             good_dbfs=line.level_dbfs,
             suspect_dbfs=other.level_dbfs,
             difference_db=other.level_dbfs - line.level_dbfs - self._doubts.gain_step_db,
             u_difference_db=self._doubts.level.u_db,
+            expanded_difference_db=self._doubts.level.expanded_db,
             u_shift_ppm=self._u_ppm(line, other),
             state=Likeness.IN_BOTH,
             why="explained by the same in both" if move is None else move.words,
@@ -171,7 +174,11 @@ class _Work:
         known = [level for level in levels if level is not None]
         who = "suspect" if in_good else "good set"
         worst_dbfs = max(known) if len(known) == len(levels) else None
-        if worst_dbfs is None:
+        rivals = self._suspect if in_good else self._good
+        if any(self._may_be(line, rival, hz) for rival in rivals for hz in places_hz):
+            state = Likeness.HIDDEN
+            why = f"a line of the {who} may be it, but within U too many may"
+        elif worst_dbfs is None:
             state = Likeness.HIDDEN
             why = f"where it may lie in the {who} was not all in view"
         elif (
@@ -198,6 +205,8 @@ class _Work:
             wanted=False,
             good_hz=line.frequency_hz if in_good else None,
             suspect_hz=None if in_good else line.frequency_hz,
+            u_good_hz=line.u_hz if in_good else None,
+            u_suspect_hz=None if in_good else line.u_hz,
             good_dbfs=line.level_dbfs if in_good else None,
             suspect_dbfs=None if in_good else line.level_dbfs,
             would_see_good_dbfs=None if in_good else worst_dbfs,
@@ -205,6 +214,11 @@ class _Work:
             state=state,
             why=why,
         )
+
+    def _may_be(self, line: SeenLine, rival: SeenLine, place_hz: float) -> bool:
+        """Whether a line of the other set lies where this one may be."""
+        u_hz = self._u_ppm(line, rival) * 1e-6 * place_hz
+        return abs(rival.frequency_hz - place_hz) <= self._agree_hz(place_hz) + 2.0 * u_hz
 
     def _of_the_set(
         self, lines: Sequence[SeenLine], *, good: bool, low_hz: float, high_hz: float

@@ -46,6 +46,8 @@ def compare_planned(
         wanted=suspect.wanted,
         good_hz=good.frequency_hz,
         suspect_hz=suspect.frequency_hz,
+        u_good_hz=good.u_hz,
+        u_suspect_hz=suspect.u_hz,
         expected_good_hz=good.expected_hz,
         expected_suspect_hz=suspect.expected_hz,
         good_dbfs=good.level_dbfs,
@@ -76,6 +78,8 @@ def frequency_outcome(row: ComparedLine, agree_ppm: float) -> Outcome | None:
 
 def _in_neither(row: ComparedLine, good: BoardLine, suspect: BoardLine) -> ComparedLine:
     unseen = {LineState.HIDDEN, LineState.OUT_OF_VIEW}
+    if good.state is suspect.state and good.state in unseen:
+        return replace(row, state=Likeness.HIDDEN, why=f"{good.state.value} in both: {good.why}")
     for who, line in (("good set's", good), ("suspect's", suspect)):
         if line.state in unseen:
             return replace(
@@ -134,6 +138,7 @@ def _in_both(
         u_shift_ppm=u_ppm,
         difference_db=difference_db,
         u_difference_db=doubts.level.u_db,
+        expanded_difference_db=doubts.level.expanded_db,
     )
     limit_db = doubts.level.limit_db
     weak = difference_db < -limit_db
@@ -168,7 +173,8 @@ def _in_both(
     return replace(
         row,
         state=Likeness.IN_BOTH,
-        why=f"within the loop's spread, and {_shift_words(row)}",
+        why=f"within the loop's spread, and within {doubts.agree_ppm:g} ppm of where the good "
+        "set's would be",
     )
 
 

@@ -42,9 +42,9 @@ def concluded(
         Lines that come and go in the good set itself.
     """
     judged = [row for row in rows if row.planned] if planned else _without_plan(rows)
-    faults = [row for row in judged if row.state in FAULTS]
+    faults = _faults(judged)
     alike = [row for row in judged if row.state in (Likeness.IN_BOTH, Likeness.STRONG)]
-    spread = f"the loop's spread of ±{2.0 * doubt.u_db:.1f} dB"
+    spread = f"the loop's spread of ±{doubt.expanded_db:.1f} dB"
     if faults:
         # Seen in one of them alone, and too weakly to say that the other lacks it.
         unseen = any(
@@ -98,11 +98,13 @@ def _without_plan(rows: Iterable[ComparedLine]) -> list[ComparedLine]:
 def _told(faults: Sequence[ComparedLine]) -> str:
     """``lacks the LO that the good one has at 85.4 MHz``, each kind of fault once."""
     parts = []
-    for state in FAULTS:
-        rows = [row for row in faults if row.state is state]
+    by_state = [[row for row in faults if row.state is state] for state in FAULTS]
+    # What must be there first, then by how plain it is.
+    by_state.sort(key=lambda rows: not any(row.wanted for row in rows))
+    for rows in by_state:
         if not rows:
             continue
-        first = rows[0]
+        first, state = rows[0], rows[0].state
         if state is Likeness.ONLY_GOOD:
             parts.append(_lacks(rows))
         elif state is Likeness.MOVED:
@@ -114,12 +116,21 @@ def _told(faults: Sequence[ComparedLine]) -> str:
     return ", and ".join(parts)
 
 
+def _faults(judged: Sequence[ComparedLine]) -> list[ComparedLine]:
+    """What makes the suspect differ. While one line comes and goes, another that need not be seen
+    is weak by its absences, and no fault of its own."""
+    faults = [row for row in judged if row.state in FAULTS]
+    restless = any(row.state is Likeness.UNSTEADY for row in faults)
+    return [row for row in faults if row.wanted or not restless or row.state is not Likeness.WEAK]
+
+
 def _lacks(rows: Sequence[ComparedLine]) -> str:
     first = rows[0]
     assert first.good_hz is not None
-    at = f"that the good one has at {_roughly(first.good_hz)}"
     if first.name is not None:
-        return f"lacks {_names(rows)} {at}{_should(first)}"
+        at_hz = first.good_hz if first.expected_good_hz is None else first.expected_good_hz
+        return f"lacks {_names(rows)} that the good one has at {_roughly(at_hz)}{_should(first)}"
+    at = f"that the good one has at {_roughly(first.good_hz)}"
     if len(rows) == 1:
         return f"lacks the line {at}"
     return f"lacks {len(rows)} lines of the good one, the strongest at {_roughly(first.good_hz)}"
@@ -154,9 +165,14 @@ def _hint(judged: Sequence[ComparedLine], faults: Sequence[ComparedLine]) -> str
         return ""
     if crystal.state in (Likeness.IN_BOTH, Likeness.STRONG):
         return ". Its crystal is as in the good one: look between it and the mixer"
-    if crystal.state is driven.state:
-        return ". So is its crystal: look at the oscillator and its supply first"
-    return ""
+    if crystal.state is not driven.state:
+        return ""
+    too = {
+        Likeness.ONLY_GOOD: "is not heard either",
+        Likeness.WEAK: "is weak too",
+        Likeness.UNSTEADY: "comes and goes too",
+    }[crystal.state]
+    return f". Its crystal {too}: look at the oscillator and its supply first"
 
 
 def _blind(

@@ -145,8 +145,8 @@ def _cells(row: ComparedLine, pair: Pair) -> list[str | Text]:
     return [
         f"({name})" if row.planned and not row.wanted else name,
         Text(f"{SIGNS[row.state]} {row.state.value}", style=_STYLES[row.state]),
-        reading_of(row.good_hz, pair.good),
-        reading_of(row.suspect_hz, pair.suspect),
+        reading_of(row.good_hz, row.u_good_hz),
+        reading_of(row.suspect_hz, row.u_suspect_hz),
         level_of(row.good_dbfs, row.would_see_good_dbfs),
         level_of(row.suspect_dbfs, row.would_see_suspect_dbfs),
         shift_of(row),

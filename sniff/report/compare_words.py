@@ -78,19 +78,9 @@ def grouped(rows: Iterable[ComparedLine]) -> Groups:
     return groups
 
 
-def reading_of(hz: float | None, sight: Sight) -> str:
+def reading_of(hz: float | None, u_hz: float | None) -> str:
     """One set's reading, to as many digits as its uncertainty allows."""
-    return "not seen" if hz is None else format_frequency(hz, expanded_hz(hz, sight))
-
-
-def expanded_hz(hz: float, sight: Sight) -> float:
-    """U (k = 2) of a reading of this set, Hz: its own, or the clock's where that is not kept."""
-    rows = () if sight.board is None else sight.board.lines
-    found = [row.u_hz for row in rows if row.frequency_hz == hz and row.u_hz is not None]
-    found += [
-        line.u_hz for look in sight.looks for line in look.result.peaks if line.frequency_hz == hz
-    ]
-    return 2.0 * (found[0] if found else sight.correction.u_at(sight.correction.indicate(hz)))
+    return "not seen" if hz is None or u_hz is None else format_frequency(hz, 2.0 * u_hz)
 
 
 def level_of(level_dbfs: float | None, would_see_dbfs: float | None) -> str:
@@ -108,9 +98,9 @@ def shift_of(row: ComparedLine) -> str:
 
 
 def difference_of(row: ComparedLine, pair: Pair) -> str:
-    """Suspect minus good with U (k = 2), or what it is below or above."""
-    if row.difference_db is not None and row.u_difference_db is not None:
-        return format_db_reading(row.difference_db, 2.0 * row.u_difference_db)
+    """Suspect minus good with U (95 %), or what it is below or above."""
+    if row.difference_db is not None and row.expanded_difference_db is not None:
+        return format_db_reading(row.difference_db, row.expanded_difference_db)
     bound_db = bound_of(row, pair)
     if bound_db is None:
         return ""
@@ -131,14 +121,7 @@ def bound_of(row: ComparedLine, pair: Pair) -> float | None:
         return None
     if good_dbfs is None or suspect_dbfs is None:
         return None
-    return suspect_dbfs - good_dbfs - gain_step_db(pair)
-
-
-def gain_step_db(pair: Pair) -> float:
-    """By how much the suspect was heard with more gain; 0 where that is not known."""
-    if pair.good.gain_db is None or pair.suspect.gain_db is None:
-        return 0.0
-    return pair.suspect.gain_db - pair.good.gain_db
+    return suspect_dbfs - good_dbfs - pair.gain_step_db
 
 
 def sources_of(pair: Pair) -> str:
@@ -163,7 +146,7 @@ def placing_of(place: PlaceComparison) -> str:
     if place.degrees is not None:
         known = f"as measured, with {place.degrees} degrees of freedom"
     return (
-        f"loop placed {times}: levels compare to ±{2.0 * place.u_difference_db:.1f} dB (k = 2), "
+        f"loop placed {times}: levels compare to ±{place.expanded_difference_db:.1f} dB (95 %), "
         f"{known}; a line weaker by more than {place.weak_below_db:.1f} dB is told as weak"
     )
 

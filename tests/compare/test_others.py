@@ -5,6 +5,7 @@ n times the carrier's shift, one of a fixed oscillator or of a transmitter not a
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -146,3 +147,17 @@ def test_chance_meetings_are_not_claimed() -> None:
     suspect = [(hz, -40.0) for hz in rng.uniform(84.3e6, 86.1e6, 20)]
     paired = [row for row in compared(good, suspect).result.lines if row.good_hz and row.suspect_hz]
     assert len(paired) <= 3
+
+
+def test_a_line_that_may_be_it_within_u_is_neither_missing_nor_new() -> None:
+    """Two unknown clocks, ±230 ppm of difference: at 85 MHz 20 kHz, within which two lines lie."""
+    unknown = Correction.unknown_dongle()
+    lines = ([(85.413e6, -40.0), (85.424e6, -50.0)], [(85.420e6, -41.0), (85.431e6, -50.0)])
+    mine, yours = (
+        replace(sight(None, listed, number), correction=unknown)
+        for number, listed in enumerate(lines, start=1)
+    )
+    pair = Pair(place=None, good=mine, suspect=yours)
+    found = compare([pair], CompareSettings(one_clock=False)).result
+    assert Likeness.ONLY_GOOD not in {row.state for row in found.lines}
+    assert Likeness.ONLY_SUSPECT not in {row.state for row in found.lines}

@@ -136,7 +136,7 @@ def test_what_the_suspect_would_have_shown_and_does_not_it_lacks() -> None:
 def test_a_lost_lo_with_a_lost_crystal_points_at_the_oscillator() -> None:
     found = compared(HEALTHY, (absent(lo()), absent(crystal())))
     assert "lacks the LO and the crystal" in found.result.sentence
-    assert "look at the oscillator and its supply first" in found.result.sentence
+    assert "Its crystal is not heard either: look at the oscillator" in found.result.sentence
     assert "nothing else could be compared" in found.result.sentence
 
 
@@ -259,3 +259,31 @@ def test_another_gain_is_taken_out_of_levels_and_told() -> None:
         assert first(found).difference_db == pytest.approx(heard_dbfs + 40.0 + 10.0)
         assert first(found).u_difference_db == pytest.approx((3.0**2 + 1.0) ** 0.5)
         assert [caution.code for caution in found.cautions] == ["other-gain"]
+
+
+def test_while_the_lo_comes_and_goes_a_weak_crystal_is_no_fault_of_its_own() -> None:
+    suspect = (lo(state=LineState.UNSTEADY), crystal(level_dbfs=-70.0))
+    found = compared(HEALTHY, suspect)
+    assert found.result.sentence.startswith("the suspect has the LO coming and going;")
+
+
+def test_what_must_be_there_is_told_before_what_need_not_be_seen() -> None:
+    found = compared(HEALTHY, (lo(level_dbfs=-60.0), absent(crystal())))
+    assert found.result.sentence.startswith(
+        "the suspect has the LO 20 dB weaker than in the good one, and lacks the crystal"
+    )
+
+
+def test_few_placings_make_the_expanded_uncertainty_wider_than_two() -> None:
+    """JCGM 100:2008, table G.2: k = 2.65 for 95.45 % and 5 degrees of freedom."""
+    from sniff.placings import PlacingSpread
+
+    pair = Pair(
+        place=None,
+        good=sight(GOOD, *HEALTHY),
+        suspect=sight(SUSPECT, lo(), crystal(level_dbfs=-55.0)),
+        spread=PlacingSpread(sd_db=1.0, degrees=5),
+    )
+    line = first(compare([pair], SETTINGS))
+    assert line.u_difference_db == pytest.approx(2.0**0.5)
+    assert line.expanded_difference_db == pytest.approx(2.65 * 2.0**0.5, rel=2e-3)

@@ -67,6 +67,11 @@ def without_plan() -> Comparison:
 def row(state: Likeness, origin: Origin = Origin.UNKNOWN, **more: object) -> ComparedLine:
     """A line besides the plan."""
     given = {"name": None, "planned": False, "wanted": False, "why": "so it is", **more}
+    for who in ("good", "suspect"):
+        if given.get(f"{who}_hz") is not None:
+            given.setdefault(f"u_{who}_hz", 1_250.0)
+    if isinstance(u_db := given.get("u_difference_db"), float):
+        given.setdefault("expanded_difference_db", 2.0 * u_db)
     return ComparedLine(state=state, origin=origin, **given)  # type: ignore[arg-type]
 
 

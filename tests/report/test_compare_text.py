@@ -83,7 +83,7 @@ def test_the_heading_tells_both_sets_their_clock_and_the_placing(printed: Printe
     text = printed(compared("none"))
     assert "planted on 72.9 MHz against good planted on 74.7 MHz, 1.8 MHz lower." in text
     assert "One clock measured both, +30.4 ppm ± 1.0 ppm" in text
-    assert "Loop placed once at each: levels compare to ±6.0 dB (k = 2), as stated" in text
+    assert "Loop placed once at each: levels compare to ±6.0 dB (95 %), as stated" in text
 
 
 def test_each_place_has_its_verdict_and_all_of_them_come_last(printed: Printed) -> None:

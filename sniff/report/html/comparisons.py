@@ -2,13 +2,12 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import hypot
 
 from sniff.compare import Likeness
 from sniff.job.entries import Reading
 from sniff.report.compare_words import SIGNS, without_home
 from sniff.report.html.boards import LineSide, tone_of
-from sniff.report.html.fields import Fields, number, rows, table, words
+from sniff.report.html.fields import Fields, number, rows, words
 from sniff.report.html.pairing import Sides, of_command
 from sniff.units import (
     format_db_reading,
@@ -21,7 +20,6 @@ _SIGNS = {state.value: sign for state, sign in SIGNS.items()}
 _UNTOLD = (Likeness.IN_BOTH.value, Likeness.NEITHER.value, Likeness.HIDDEN.value)
 _OUTSIDE = ("room", "stays")
 _MOST_BESIDES = 6
-_LEAST_HZ = 1e3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +142,6 @@ class _Told:
         self._place = next(
             (each for each in rows(reading.result, "places") if words(each, "place") == place), None
         )
-        self._u_ppm = number(table(reading.data, "clock"), "u_ppm") or 0.0
         self.planned = {words(line, "name"): line for line in self._lines if line.get("planned")}
 
     @property
@@ -171,7 +168,7 @@ class _Told:
             state=state,
             sign=_SIGNS.get(state, "?"),
             tone=tone_of(state),
-            reading=self._at(line, "suspect_hz"),
+            reading=_at(line, "suspect"),
             error=self._shift(line),
             level=_level(line),
             plan="",
@@ -180,13 +177,13 @@ class _Told:
         )
 
     def _beside(self, line: Fields) -> str:
-        at = self._at(line, "suspect_hz") or self._at(line, "good_hz")
+        at = _at(line, "suspect") or _at(line, "good")
         name = words(line, "name")
         said = [f"{name} at {at}" if name else f"line at {at}", words(line, "state")]
         return ", ".join(filter(None, [*said, _difference(line)]))
 
     def _shift(self, line: Fields) -> str:
-        at = self._at(line, "good_hz")
+        at = _at(line, "good")
         if not at:
             return ""
         shift_ppm, u_ppm = number(line, "shift_ppm"), number(line, "u_shift_ppm")
@@ -194,14 +191,11 @@ class _Told:
             return f"the good set's at {at}"
         return f"{format_ppm_reading(shift_ppm, 2.0 * u_ppm)} against the good set's at {at}"
 
-    def _at(self, line: Fields, key: str) -> str:
-        """A reading to no more digits than clock and shift allow, nor than a kilohertz where the
-        shift is not known; empty where there is none."""
-        hz, u_shift_ppm = number(line, key), number(line, "u_shift_ppm")
-        if hz is None:
-            return ""
-        expanded_hz = 2.0 * hypot(self._u_ppm, u_shift_ppm or 0.0) * 1e-6 * hz
-        return format_frequency(hz, max(expanded_hz, 0.0 if u_shift_ppm else _LEAST_HZ))
+
+def _at(line: Fields, who: str) -> str:
+    """Where one set has the line, to as many digits as its uncertainty allows; or empty."""
+    hz, u_hz = number(line, f"{who}_hz"), number(line, f"u_{who}_hz")
+    return "" if hz is None or u_hz is None else format_frequency(hz, 2.0 * u_hz)
 
 
 def _tells(line: Fields) -> bool:
@@ -237,7 +231,8 @@ def _level(line: Fields) -> str:
 
 
 def _difference(line: Fields) -> str:
-    difference_db, u_db = number(line, "difference_db"), number(line, "u_difference_db")
-    if difference_db is None or u_db is None:
+    difference_db = number(line, "difference_db")
+    expanded_db = number(line, "expanded_difference_db")
+    if difference_db is None or expanded_db is None:
         return ""
-    return f"{format_db_reading(difference_db, 2.0 * u_db)} against the good set's"
+    return f"{format_db_reading(difference_db, expanded_db)} against the good set's"

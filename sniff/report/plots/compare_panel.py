@@ -8,7 +8,6 @@ from matplotlib.axes import Axes
 from sniff.compare import ComparedLine, Pair, Sight
 from sniff.look import Look, SeenLine
 from sniff.model import Doubles
-from sniff.report.compare_words import gain_step_db
 from sniff.report.plots import style
 from sniff.report.plots.axis import Ruler, level_range, thin, to_dbfs
 from sniff.report.plots.compare_views import View, scale_of_sight, stays
@@ -33,11 +32,11 @@ _SECOND_AXIS_MM = 10.5
 
 def draw_near(axes: Axes, view: View, pair: Pair, *, agree_ppm: float) -> None:
     """Draw one line of the plan: where it should be, what agrees, and both readings."""
-    levels = _levels(view.rows[0], gain_step_db(pair))
+    levels = _levels(view.rows[0], pair.gain_step_db)
     ruler = _draw_traces(axes, view, pair, levels_dbfs=levels, most_ticks=5)
     _name_axes(axes, view, ruler, second="top")
     (row,) = view.rows
-    step_db = gain_step_db(pair)
+    step_db = pair.gain_step_db
     assert row.expected_suspect_hz is not None  # else there were no such view
     axes.axvline(ruler.place(row.expected_suspect_hz), **style.EXPECTED_STROKE)
     meant_hz = _meant_hz(row)
@@ -124,7 +123,7 @@ def _mark_good(
     assert row.good_hz is not None
     assert row.good_dbfs is not None
     assert view.good is not None
-    level = _height_dbfs(view.good, pair.good, row.good_hz, row.good_dbfs) + gain_step_db(pair)
+    level = _height_dbfs(view.good, pair.good, row.good_hz, row.good_dbfs) + pair.gain_step_db
     if view.low_hz <= moved_hz <= view.high_hz:
         draw_marker(axes, ruler.place(moved_hz), level, shape, size_pt=MARKER_PT)
     return level
@@ -134,7 +133,7 @@ def _draw_traces(
     axes: Axes, view: View, pair: Pair, *, levels_dbfs: Sequence[float], most_ticks: int
 ) -> Ruler:
     ruler = Ruler(most_ticks=most_ticks)
-    step_db = gain_step_db(pair)
+    step_db = pair.gain_step_db
     suspect = _trace(view.suspect, pair.suspect, view, move_hz=0.0)
     good = _trace(view.good, pair.good, view, move_hz=view.move_hz)
     traces = [trace[1] for trace in (suspect,) if trace is not None]

@@ -46,8 +46,8 @@ def differences_of(rows: Sequence[ComparedLine], pair: Pair) -> list[Difference]
         if row.origin in OF_THE_ROOM:
             continue
         bound_db = bound_of(row, pair)
-        if row.difference_db is not None and row.u_difference_db is not None:
-            expanded_db = 2.0 * row.u_difference_db
+        if row.difference_db is not None and row.expanded_difference_db is not None:
+            expanded_db = row.expanded_difference_db
             bars.append(
                 Difference(row=row, difference_db=row.difference_db, expanded_db=expanded_db)
             )

@@ -32,8 +32,8 @@ def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float, few:
             Row(
                 cells=(
                     name_of(row).replace(" MHz", "\N{NO-BREAK SPACE}MHz"),
-                    reading_of(row.good_hz, pair.good),
-                    reading_of(row.suspect_hz, pair.suspect),
+                    reading_of(row.good_hz, row.u_good_hz),
+                    reading_of(row.suspect_hz, row.u_suspect_hz),
                     shift_of(row),
                     difference_of(row, pair),
                     row.state.value,
