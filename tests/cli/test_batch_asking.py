@@ -17,6 +17,8 @@ from sniff.batch.nouns import Answer, Task
 from sniff.cli.batch_asking import Asking, Keying, Order
 from sniff.cli.batching import kept_of_dongles
 from sniff.cli.clocks import clock_store
+from sniff.look import Look
+from sniff.pipeline import LookSettings, look
 from tests.cli.conftest import Run
 from tests.cli.fleet import write_set
 
@@ -155,6 +157,19 @@ def test_a_fault_of_ours_is_an_answer_too(recording: Path, monkeypatch: pytest.M
     answer = Asking(order=order())(task(recording))
     assert (answer.exit_code, answer.told) == (4, None)
     assert answer.error == "sniff itself failed: ZeroDivisionError: float division by zero"
+
+
+def test_a_worker_computes_in_one_thread(recording: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two workers of two threads each would share two cores."""
+    threads = []
+
+    def noted(take: object, info: object, settings: LookSettings, *rest: object) -> Look:
+        threads.append(settings.spectrum.threads)
+        return look(take, info, settings, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("sniff.pipeline.look", noted)
+    assert Asking(order=order(question="look", options={}))(task(recording)).error is None
+    assert threads == [1]
 
 
 def test_another_version_does_not_answer(recording: Path) -> None:
