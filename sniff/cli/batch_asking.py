@@ -158,7 +158,7 @@ def _asked(order: Order, task: Task) -> tuple[int, Mapping[str, Any] | None, str
         except Exception as error:  # a fault of ours in one file must not end the batch
             return _FAILED, None, f"sniff itself failed: {type(error).__name__}: {error}"
     if line is not None:
-        return code, None, line
+        return code, None, line.removeprefix(f"{task.source}: ")  # the row names it already
     told = json.loads(out.getvalue())
     assert isinstance(told, dict)
     return code, told, None

@@ -220,7 +220,7 @@ class _Batch:
                 step()
         if not self.quiet:
             took, all_of_it = format_seconds(perf_counter() - begin), format_seconds(computing)
-            click.echo(f"Asked in {took}; of workers' time {all_of_it}.", err=True)
+            click.echo(f"Asked in {took}; the workers computed {all_of_it}.", err=True)
 
     def _stopped(self) -> bool:
         return self.interruption.asked
@@ -231,4 +231,4 @@ def given_up(order: Order, task: Task, error: BaseException) -> Answer:
     why = f"could not be sent to a worker, or back: {' '.join(str(error).split())}"
     if isinstance(error, BrokenExecutor):
         why = "its worker died each time that it was asked, also alone: was there memory for it?"
-    return failed(order, task, f"{task.source}: {why}")
+    return failed(order, task, why)

@@ -125,7 +125,7 @@ def test_paths_count_from_the_folder_of_the_order_and_the_workers_own_is_left(
 @pytest.mark.parametrize(
     ("source", "options", "code", "words"),
     [
-        ("missing.wav", {}, 4, "missing.wav: there is no such file"),
+        ("missing.wav", {}, 4, "there is no such file"),
         ("notes.txt", {}, 2, "extension says no format"),
         ("raw.cu8", {}, 2, "give --rate and --center"),
         ("set.sigmf-meta", {"nominal": "often"}, 2, "often"),
@@ -145,6 +145,7 @@ def test_a_recording_in_trouble_is_an_answer_in_one_line(
     assert (answer.exit_code, answer.told) == (code, None)
     assert answer.error is not None
     assert words in answer.error
+    assert not answer.error.startswith(source)
     assert "\n" not in answer.error
     assert len(answer.key) == 64
 
