@@ -4,7 +4,8 @@ Names of columns are a promise, which people's spreadsheets rely on:
 
 - ``file``, then ``asked.NAME`` for options of the file's own, ``exit_code``, ``verdict``, ``why``,
   ``error``; the fields of the result as they are called in the JSON; ``strongest.FIELD``;
-  ``clock.FIELD``, ``source.FIELD``, and ``cautions``, their codes with a blank between.
+  ``clock.FIELD``, ``source.FIELD``, and ``cautions``, their codes with a blank between; last
+  ``answer``, the name of the file that holds the whole.
 - An object's fields follow its name and a point: ``modulation.deviation_peak_hz``.
 - A list of objects is counted (``lines.count``). Those with a name go by it (``LO.level_dbfs``, or
   ``LO at PLACE.level_dbfs``); of the others the first three, counted from 0, are shown
@@ -88,6 +89,7 @@ def flat(answer: Answer) -> Row:
     if "cautions" in told:
         codes = (str(each.get("code")) for each in _objects(told["cautions"]))
         row["cautions"] = " ".join(dict.fromkeys(codes)) or None
+    row["answer"] = answer.key
     return row
 
 

@@ -148,7 +148,7 @@ def test_a_file_in_trouble_is_a_row_with_its_error() -> None:
     assert trouble["error"] == "cut short; record it again"
     assert trouble["exit_code"] == 4
     told = {column for column, cell in trouble.items() if cell is not None}
-    assert told == {"file", "error", "exit_code"}
+    assert told == {"file", "error", "exit_code", "answer"}
 
 
 def test_rows_and_columns_do_not_depend_on_who_was_first_or_how_long_it_took() -> None:

@@ -56,6 +56,9 @@ def test_a_fleet_is_asked_and_gone_on_with(run: Run, here: Path) -> None:
         assert abs(float(row["error_ppm"]) - error_ppm) < 2 * 0.1 + 0.05
     assert "is not JSON" in rows[4]["error"]
     assert rows[4]["exit_code"] == "4"
+    for row in rows:  # each tells where its answer is kept
+        whole = json.loads(answers_in(here / "carrier-batch")[f"{row['answer']}.json"])
+        assert (whole["source"], whole["told"] is None) == (row["file"], bool(row["error"]))
 
     # One worker finds the same, bit by bit.
     alone = run("batch", "carrier", *ASKED, "--workers", 1, "--no-plot", "--out", "alone", "fleet")
@@ -140,7 +143,7 @@ def test_a_killed_worker_loses_nothing(here: Path) -> None:
     assert "40" in out
     rows = rows_of(here / "carrier-batch")
     assert [row.pop("file") for row in rows] == [f"many/set-{n:03}.sigmf-meta" for n in range(40)]
-    assert all(row.pop("source.name") for row in rows)
+    assert all(row.pop("source.name") and row.pop("answer") for row in rows)
     assert {row["verdict"] for row in rows} == {"pass"}
     assert len({json.dumps(row) for row in rows}) == 1
 
