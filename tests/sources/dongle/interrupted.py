@@ -18,10 +18,10 @@ def _report() -> None:
 def main() -> None:
     from sniff.sources.dongle import open_dongle
 
-    print("begin", flush=True)
     tidy = sys.argv[1] == "tidy"
     source = None
     try:
+        print("begin", flush=True)  # the signal may come before this returns
         gain = "best" if tidy else 20.7
         source = open_dongle(None, rate_hz=2.4e6, center_hz=100e6, gain=gain)
         while True:

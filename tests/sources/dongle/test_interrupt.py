@@ -50,11 +50,16 @@ def test_ctrl_c_at_any_moment_leaves_the_dongle_closed(
         )
         for _ in moments_s
     ]
-    for moment_s, program in zip(moments_s, programs, strict=True):
-        assert program.stdout is not None
-        assert program.stdout.readline() == "begin\n"
-        time.sleep(moment_s)
-        program.send_signal(signal.SIGINT)
-        output, errors = program.communicate(timeout=30)
-        assert output.splitlines() == ["interrupted", "handles 0"], (moment_s, errors)
-        assert program.returncode == 0
+    try:
+        for moment_s, program in zip(moments_s, programs, strict=True):
+            assert program.stdout is not None
+            assert program.stdout.readline() == "begin\n"
+            time.sleep(moment_s)
+            program.send_signal(signal.SIGINT)
+            output, errors = program.communicate(timeout=30)
+            assert output.splitlines() == ["interrupted", "handles 0"], (moment_s, errors)
+            assert program.returncode == 0
+    finally:  # a failure must not leave the others running
+        for program in programs:
+            program.kill()
+            program.communicate()
