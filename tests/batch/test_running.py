@@ -100,11 +100,23 @@ def test_what_kills_every_worker_is_given_up_and_nothing_else(tmp_path: Path) ->
     assert len(list(tmp_path.iterdir())) == 1 + MOST_DEATHS
 
 
-def test_two_that_kill_are_both_given_up(tmp_path: Path) -> None:
-    items = [1, 5, 2, 5, 3]
-    with pool_of(2) as pool:
-        results = list(run(items, work.DieAlways(tmp_path, 5), pool, give_up=given_up))
+def test_two_that_kill_are_both_given_up_after_as_many_tries() -> None:
+    class Mortal(Threads):
+        tries = MOST_DEATHS
+        deaths = 0
+
+        def renew(self) -> None:
+            self.deaths += 1
+
+    def deadly(item: int) -> int:
+        if item == 5:
+            raise BrokenExecutor
+        return work.square(item)
+
+    pool = Mortal()
+    results = list(run([1, 5, 2, 5, 3], deadly, pool, give_up=given_up))
     assert sorted(results) == [-5, -5, 1, 4, 9]
+    assert pool.deaths == 1 + 2 * MOST_DEATHS  # both once among others, then each alone
 
 
 def test_what_cannot_be_sent_back_is_given_up(pool: ProcessPool) -> None:
