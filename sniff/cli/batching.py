@@ -47,6 +47,10 @@ def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> in
     folder = given["out"] or Path(f"{question.name}-batch")
     rows = folder / f"rows.{given['table']}"
     check_target(rows)
+    if given["plot"] is not None and not given["no_plot"]:
+        from sniff.report.plots.save import check_target as check_picture
+
+        check_picture(given["plot"])
     kept = kept_of_dongles()
     about = {"question": question.name, "options": common, "software": __version__}
     trouble: BatchError | None = None

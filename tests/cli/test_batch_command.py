@@ -211,6 +211,8 @@ class TestMistakes:
             (("compare", "--good", "fleet"), 2, "not with a job"),
             (("watch", "--line", "72.9M", "--resolution", "2s"), 2, "--resolution"),
             (("look", "--course", "x.png"), 2, "--course"),
+            (("look", "--plot", "x.gif"), 2, "x.gif"),
+            (("look", "--plot", "none/x.png"), 4, "the folder none is not there"),
             (("look", "--from", "fleet"), 2, "--from"),
             (("look", "--workers", 0), 2, "0"),
         ],

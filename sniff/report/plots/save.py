@@ -36,6 +36,27 @@ def render(figure: Figure, file_format: str) -> bytes:
     return target.getvalue()
 
 
+def check_target(path: Path) -> str:
+    """The format of a picture that is to be written there; for who draws after long work.
+
+    Raises
+    ------
+    UsageError
+        When the suffix is not .png, .svg or .pdf.
+    SourceError
+        When the folder is missing.
+    """
+    file_format = path.suffix.lower().removeprefix(".")
+    if file_format not in FORMATS:
+        raise UsageError(
+            f"{path}: a picture cannot be written as {path.suffix or 'a file without suffix'!r}; "
+            "end its name in .png, .svg or .pdf"
+        )
+    if not path.parent.is_dir():
+        raise SourceError(f"{path}: the folder {path.parent} is not there; make it first")
+    return file_format
+
+
 def save(figure: Figure, path: Path) -> None:
     """Write a figure to `path`; the suffix chooses the format.
 
@@ -46,14 +67,7 @@ def save(figure: Figure, path: Path) -> None:
     SourceError
         When the folder is missing or the disk refuses.
     """
-    file_format = path.suffix.lower().removeprefix(".")
-    if file_format not in FORMATS:
-        raise UsageError(
-            f"{path}: a picture cannot be written as {path.suffix or 'a file without suffix'!r}; "
-            "end its name in .png, .svg or .pdf"
-        )
-    if not path.parent.is_dir():
-        raise SourceError(f"{path}: the folder {path.parent} is not there; make it first")
+    file_format = check_target(path)
     data = render(figure, file_format)
     with TemporaryBeside(path) as whole:
         whole.file.write(data)
