@@ -17,6 +17,7 @@ Result = TypeVar("Result")
 _ADDRESS = re.compile(r"((tcp|tls)://)?[^\s/@]+:[0-9]{1,5}")
 _ANSWER_S = 10.0  # how long a scheduler, and its first worker, may take to answer
 _COUNTED_S = 5.0  # how long a count of the workers holds
+_DESERTED_S = 120.0  # how long a cluster may be without any worker; one may be starting anew
 
 
 class ClusterPool:
@@ -69,10 +70,21 @@ class ClusterPool:
 
     @property
     def workers(self) -> int:
-        """How many there are now, each with one task at a time."""
+        """How many there are now, each with one task at a time; 1 while one is waited for.
+
+        Raises
+        ------
+        BatchError
+            When there has been none for two minutes.
+        """
         if monotonic() - self._counted_at > _COUNTED_S:
             with suppress(Exception):  # while it cannot be asked the old count will do
                 self._count()
+        if monotonic() - self._staffed_at > _DESERTED_S:
+            raise BatchError(
+                f"--cluster {self._address}: has had no worker for {_DESERTED_S:.0f} s; what was "
+                "done is kept: start workers, and --resume goes on"
+            )
         return max(1, len(self._threads))
 
     @property
@@ -121,6 +133,8 @@ class ClusterPool:
     def _count(self) -> None:
         self._threads: dict[str, int] = dict(self._client.nthreads())
         self._counted_at = monotonic()
+        if self._threads:
+            self._staffed_at = self._counted_at
 
 
 def _pass_on(done: "Future[Result]", told: "Future[Result]") -> None:

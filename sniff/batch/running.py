@@ -20,7 +20,13 @@ class Pool(Protocol):
 
     @property
     def workers(self) -> int:
-        """How many tasks are computed at once."""
+        """How many tasks are computed at once.
+
+        Raises
+        ------
+        BatchError
+            When there are none, and none to be waited for.
+        """
         ...
 
     @property
@@ -86,8 +92,9 @@ def run(
     deaths = 0
     flying: dict[Future[Result], Item] = {}
     while not stopped():
+        workers = pool.workers
         if not suspects:
-            room = max(0, _IN_FLIGHT * pool.workers - len(flying))  # a cluster may shrink
+            room = max(0, _IN_FLIGHT * workers - len(flying))  # a cluster may shrink
             flying.update((_submitted(pool, work, item), item) for item in islice(waiting, room))
         elif not flying:
             flying[_submitted(pool, work, suspects[0])] = suspects[0]

@@ -16,6 +16,7 @@ import pytest
 from calib.profile import Profile
 from sniff import __version__
 from sniff.batch.cluster import ClusterPool
+from sniff.batch.error import BatchError
 from sniff.batch.running import run as run_on
 from sniff.cli.batch_asking import Unfitness
 from sniff.cli.clocks import clock_store
@@ -170,10 +171,27 @@ def test_a_killed_worker_costs_nothing_and_what_kills_all_is_given_up(
 
 
 def test_a_worker_that_cannot_do_the_work_is_told_of(cluster: str, tmp_path: Path) -> None:
-    from sniff.batch.error import BatchError
-
     unfit = Unfitness(folder="/nowhere/at all", software=__version__)
     with pytest.raises(BatchError, match="does not see /nowhere/at all"):
         ClusterPool(cluster, unfit=unfit)
     with pytest.raises(BatchError, match=r"has sniff .*, and this is 0\.0\.1"):
         ClusterPool(cluster, unfit=Unfitness(folder=str(tmp_path), software="0.0.1"))
+
+
+def test_a_cluster_that_has_lost_all_its_workers_is_not_waited_for_without_end(
+    tmp_path: Path, cluster: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sniff.batch.cluster._COUNTED_S", 0.0)
+    monkeypatch.setattr("sniff.batch.cluster._DESERTED_S", 0.5)
+    pool = ClusterPool(cluster, unfit=Unfitness(folder=str(tmp_path), software=__version__))
+    try:
+        assert pool.workers == 2
+        monkeypatch.setattr(
+            pool._client, "nthreads", dict
+        )  # the scheduler's word, its workers gone
+        assert pool.workers == 1  # one may be starting anew
+        monkeypatch.setattr("sniff.batch.cluster._DESERTED_S", 0.0)
+        with pytest.raises(BatchError, match=r"has had no worker .* --resume goes on"):
+            list(run_on([1], work.square, pool, give_up=work.refuse))
+    finally:
+        pool.close(at_once=True)
