@@ -9,6 +9,8 @@ from sniff.compare.settings import CLOCK_MOVES_PPM, U_GAIN_DB, CompareSettings
 from sniff.placings import PlacingSpread, expanded_factor
 from sniff.strength import LEAST_DB
 
+_LEAST_DEGREES = 5
+
 _READ_TO_DB = 0.05
 """No level is read better, however alike its placings were (common practice, no source)."""
 
@@ -49,11 +51,12 @@ def level_doubt(
 ) -> LevelDoubt:
     """What differences of level are worth, given how the loop was placed.
 
-    With a measured standard deviation s of one placing, a difference of two means has
-    ``u = s sqrt(1 / n + 1 / m)`` and Student's t with the degrees of freedom of s (JCGM 100:2008,
-    G.3); a stated placement is taken as normal. One-sided, so that of all `lines` none is called
-    weak by chance but in ``false_alarm_rate`` of all comparisons (Šidák 1967:
-    ``1 - (1 - a)^(1/n)`` for each).
+    With a standard deviation s of one placing, a difference of two means has
+    ``u = s sqrt(1 / n + 1 / m)``. A measured s goes with Student's t and its degrees of freedom
+    (JCGM 100:2008, G.3); with fewer than five it tells less than what is stated of placements,
+    whose U (k = 2) is that of one difference and is taken as normal. One-sided, so that of all
+    `lines` none is called weak by chance but in ``false_alarm_rate`` of all comparisons (Šidák
+    1967: ``1 - (1 - a)^(1/n)`` for each).
 
     Parameters
     ----------
@@ -67,11 +70,11 @@ def level_doubt(
     """
     from scipy.special import stdtrit
 
-    if spread is None:
-        u_db, degrees = settings.placement_db / 2.0, None
+    if spread is None or spread.degrees < _LEAST_DEGREES:
+        sd_db, degrees = settings.placement_db / 2.0 / sqrt(2.0), None
     else:
-        u_db = spread.sd_db * sqrt(1.0 / good_placings + 1.0 / suspect_placings)
-        degrees = spread.degrees
+        sd_db, degrees = spread.sd_db, spread.degrees
+    u_db = sd_db * sqrt(1.0 / good_placings + 1.0 / suspect_placings)
     u_db = max(u_db, _READ_TO_DB)
     if other_gain:
         u_db = hypot(u_db, U_GAIN_DB)

@@ -185,11 +185,11 @@ def test_a_cluster_that_has_lost_all_its_workers_is_not_waited_for_without_end(
     monkeypatch.setattr("sniff.batch.cluster._DESERTED_S", 0.5)
     pool = ClusterPool(cluster, unfit=Unfitness(folder=str(tmp_path), software=__version__))
     try:
-        assert pool.workers == 2
+        assert pool.workers >= 1  # another may be starting anew, after the test before
         monkeypatch.setattr(
             pool._client, "nthreads", dict
         )  # the scheduler's word, its workers gone
-        assert pool.workers == 1  # one may be starting anew
+        assert pool.workers == 1
         monkeypatch.setattr("sniff.batch.cluster._DESERTED_S", 0.0)
         with pytest.raises(BatchError, match=r"has had no worker .* --resume goes on"):
             list(run_on([1], work.square, pool, give_up=work.refuse))

@@ -157,7 +157,8 @@ def test_several_recordings_of_a_set_are_placings_of_the_loop(
     assert answer.code == 0
     (place,) = result(answer)["places"]  # type: ignore[misc, attr-defined]
     assert (place["good_placings"], place["suspect_placings"]) == (2, 1)
-    assert place["degrees"] is not None
+    # Of 6 dB (k = 2) for one placing at each, two and one leave sqrt(1/2 + 1) / sqrt(2).
+    assert place["u_difference_db"] == pytest.approx(3.0 * (1.5 / 2.0) ** 0.5)
 
 
 @pytest.mark.parametrize(

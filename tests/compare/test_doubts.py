@@ -16,7 +16,7 @@ SETTINGS = CompareSettings(false_alarm_rate=0.05)
 
 def test_a_stated_placement_is_two_standard_deviations_of_a_difference() -> None:
     doubt = level_doubt(None, good_placings=1, suspect_placings=1, lines=1, settings=SETTINGS)
-    assert doubt.u_db == 3.0
+    assert doubt.u_db == pytest.approx(3.0)
     assert doubt.degrees is None
     # One-sided 5 % of a normal distribution: 1.645 (any table of it).
     assert doubt.limit_db == pytest.approx(3.0 * 1.645, rel=1e-3)
@@ -80,3 +80,11 @@ def test_what_one_clock_is_off_by_falls_out() -> None:
     sure = Correction(ppm=31.0, u_ppm=0.1, origin="test")
     # Two calibrations that are better than that say more.
     assert u_clocks_ppm(sure, sure, one_clock=True) == pytest.approx(0.1 * sqrt(2.0))
+
+
+def test_a_spread_of_few_degrees_tells_less_than_what_is_stated() -> None:
+    """Of a stated 6 dB (k = 2) for one placing at each, two at each leave 1 / sqrt(2)."""
+    spread = PlacingSpread(sd_db=0.3, degrees=2)
+    doubt = level_doubt(spread, good_placings=2, suspect_placings=2, lines=1, settings=SETTINGS)
+    assert doubt.degrees is None
+    assert doubt.u_db == pytest.approx(3.0 / sqrt(2.0))
