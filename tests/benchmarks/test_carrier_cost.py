@@ -1,14 +1,12 @@
-"""What a whole `sniff carrier` costs on one core, against real time."""
+"""What a whole `sniff carrier` costs on one core, as a ratio in one run: to SciPy's Welch."""
 
-import os
-import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.benchmarks.test_look_cost import PLAIN, seconds_of
 from tests.modulation.signals import frequency_modulated, in_noise
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(300)]
@@ -32,31 +30,20 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def test_ten_seconds_of_a_wide_carrier_take_less_than_four_on_one_core(
+def test_a_wide_carrier_takes_little_more_than_a_bare_scipy_welch(
     recording: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     words = [
         *("carrier", "--from", recording, "--rate", "2.4M", "--center", "100M", "--quiet"),
         *("--nominal", "100.295M", "--tolerance", "50ppm", "--ppm", 0, "--u-ppm", 1),
     ]
-    walls, loads = [], []
-    for _ in range(3):
-        begin, before = time.perf_counter(), os.times()
-        subprocess.run(
-            [sys.executable, "-m", "sniff", *map(str, words)], check=True, capture_output=True
-        )
-        walls.append(time.perf_counter() - begin)
-        after = os.times()
-        loads.append(
-            after.children_user
-            - before.children_user
-            + after.children_system
-            - before.children_system
-        )
+    wall, ours = seconds_of(sys.executable, "-m", "sniff", *words)
+    _, plain = seconds_of(sys.executable, "-c", PLAIN, recording)
     with capsys.disabled():
         print(
-            f"\ncarrier, 10 s at 2.4 MS/s: {min(walls):.2f} s, {min(loads):.2f} s of processor "
-            f"time = {SECONDS / min(loads):.1f} times real time"
+            f"\ncarrier, 10 s at 2.4 MS/s: {wall:.2f} s, {ours:.2f} s of processor time = "
+            f"{SECONDS / ours:.1f} times real time; numpy and scipy.signal.welch alone "
+            f"{plain / ours:.1f} times as much"
         )
-    # Of processor time, which is what one core would take whatever else runs.
-    assert min(loads) < 4.0
+    # On the machine of DEVELOPERS' figures the bare one takes 2.3 s, so that this is 4 s.
+    assert ours < 1.7 * plain

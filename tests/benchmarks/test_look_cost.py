@@ -1,4 +1,4 @@
-"""What a whole `sniff look` costs, as ratios in one run: to SciPy, to real time, to length."""
+"""What a whole `sniff look` costs, as ratios in one run: to SciPy, to length."""
 
 import os
 import subprocess
@@ -42,12 +42,12 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def seconds_of(*words: object) -> tuple[float, float]:
-    """Wall and processor time of a whole process, start-up and imports included: best of three.
+    """Wall and processor time of a whole process, start-up and imports included: the better of two.
 
     Ratios are taken of processor time, which other work on the machine does not lengthen.
     """
     walls, loads = [], []
-    for _ in range(3):
+    for _ in range(2):
         begin, before = time.perf_counter(), os.times()
         subprocess.run([str(word) for word in words], check=True, capture_output=True)
         walls.append(time.perf_counter() - begin)
@@ -77,7 +77,6 @@ def test_a_whole_look_is_faster_than_a_bare_scipy_welch(
             f"{plain / ours:.1f} times as much"
         )
     assert plain / ours > 1.2
-    assert SECONDS / ours > 10 / 3
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="reads /proc")
