@@ -27,8 +27,11 @@ def browser() -> "Iterator[Browser]":
     else that is asynchronous can run there, a second such browser neither.
     """
     path = chromium()
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(
+        timeout=20_000
+    )  # what comes at once on an idle machine may wait on a busy one
     with sync_playwright() as playwright:
         opened = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
         yield opened

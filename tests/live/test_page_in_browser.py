@@ -20,7 +20,7 @@ STARTED = datetime(2026, 5, 4, tzinfo=timezone.utc)
 def opened(browser: Browser, at: Served, *, width: int = 1280, height: int = 900) -> Page:
     context = browser.new_context(viewport={"width": width, "height": height})
     page = context.new_page()
-    page.set_default_timeout(15_000)
+    page.set_default_timeout(30_000)
     page.on("pageerror", lambda error: (_ for _ in ()).throw(AssertionError(str(error))))
     page.goto(at.address)
     expect(page.locator("#link")).to_have_text("Connected")
