@@ -18,6 +18,7 @@ from sniff.units import (
     format_frequency,
     format_seconds,
     format_span,
+    format_times,
     to_db,
 )
 from sniff.verdict import Outcome, decide
@@ -205,9 +206,8 @@ def _what_would_decide(row: BoardLine) -> str:
 def _describe_absences(presence: Presence) -> str:
     count = len(presence.absences)
     longest_s = max(end - start for start, end in presence.absences)
-    times = "once" if count == 1 else f"{count} times"
     return (
-        f"there {presence.fraction:.0%} of the time; gone {times}, "
+        f"there {presence.fraction:.0%} of the time; gone {format_times(count)}, "
         f"at the longest {format_seconds(longest_s)}"
     )
 

@@ -84,11 +84,7 @@ def parse_dbm(text: str) -> float:
     UsageError
         When the text is not a finite level in dBm. A bare number is refused: it could be dBFS.
     """
-    found = re.fullmatch(rf"\s*{_NUMBER}\s*dBm\s*", text.replace("−", "-"))
-    value = float(found[1]) if found else float("nan")
-    if not isfinite(value):
-        raise UsageError(f"{text!r} is not a level in dBm; write -30dBm")
-    return value
+    return _level(text, "dBm")
 
 
 def parse_dbfs(text: str) -> float:
@@ -99,10 +95,14 @@ def parse_dbfs(text: str) -> float:
     UsageError
         When the text is not a finite level in dBFS. A bare number is refused: it could be dBm.
     """
-    found = re.fullmatch(rf"\s*{_NUMBER}\s*dBFS\s*", text.replace("−", "-"))
+    return _level(text, "dBFS")
+
+
+def _level(text: str, unit: str) -> float:
+    found = re.fullmatch(rf"\s*{_NUMBER}\s*{unit}\s*", text.replace("−", "-"))
     value = float(found[1]) if found else float("nan")
     if not isfinite(value):
-        raise UsageError(f"{text!r} is not a level in dBFS; write -41dBFS")
+        raise UsageError(f"{text!r} is not a level in {unit}; write -30{unit}")
     return value
 
 
@@ -284,6 +284,11 @@ def format_seconds(seconds: float) -> str:
             return f"{value:g} {unit}"
     hours = float(f"{seconds / 3600.0:.3g}")
     return f"{hours:.0f} h" if hours >= 100 else f"{hours:g} h"
+
+
+def format_times(count: int) -> str:
+    """How often: ``once``, ``3 times``."""
+    return "once" if count == 1 else f"{count} times"
 
 
 def format_moment(seconds: float) -> str:

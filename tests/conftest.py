@@ -29,9 +29,8 @@ def browser() -> "Iterator[Browser]":
     path = chromium()
     from playwright.sync_api import expect, sync_playwright
 
-    expect.set_options(
-        timeout=20_000
-    )  # what comes at once on an idle machine may wait on a busy one
+    # What comes at once on an idle machine may wait on a busy one.
+    expect.set_options(timeout=20_000)
     with sync_playwright() as playwright:
         opened = playwright.chromium.launch(executable_path=path, args=ARGUMENTS)
         yield opened

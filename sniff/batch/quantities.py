@@ -186,14 +186,11 @@ def _levels(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
 def _differences(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
     for at, row in enumerate(rows):
         difference = number(row.get(f"{prefix}difference_db"))
-        good = number(row.get(f"{prefix}good_dbfs"))
-        would_see = number(row.get(f"{prefix}would_see_suspect_dbfs"))
+        bound = number(row.get(f"{prefix}difference_bound_db"))
         if difference is not None:
             yield Figure(row=at, value=difference)
-        elif (
-            row.get(f"{prefix}state") == "only-good" and good is not None and would_see is not None
-        ):
-            yield Figure(row=at, value=would_see - good, is_limit=True)
+        elif bound is not None and row.get(f"{prefix}state") == "only-good":
+            yield Figure(row=at, value=bound, is_limit=True)
 
 
 def _shifts(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:

@@ -8,7 +8,7 @@ from sniff.batch.fleet import Outlier
 from sniff.batch.quantities import number
 from sniff.batch.table import Row
 from sniff.sureness import HOUR_S
-from sniff.units import format_rate, format_seconds
+from sniff.units import format_rate, format_seconds, format_times
 
 DOUBT: Final = 0.05
 """Chance that any of a fleet of equal sets is named."""
@@ -105,12 +105,8 @@ def too_frequent(found: Sequence[Rate], files: Sequence[str]) -> list[Outlier]:
 
 
 def _sentence(rate: Rate, others: int, others_per_hour: float, count: int) -> str:
-    own = f"gone {_times(rate.events)} in {format_seconds(rate.observed_s)}"
+    own = f"gone {format_times(rate.events)} in {format_seconds(rate.observed_s)}"
     rest = "the other one" if count == 1 else f"the other {count} together"
     if not others:
         return f"{own}; {rest} never"
     return f"{own}, {format_rate(rate.value)}; {rest} {format_rate(others_per_hour)}"
-
-
-def _times(events: int) -> str:
-    return "once" if events == 1 else f"{events} times"

@@ -6,10 +6,10 @@ from enum import Enum
 from math import inf
 from typing import Final
 
-from sniff.batch.common import common_cautions
 from sniff.batch.fleet import Fleet, Outlier, fleet_of, outliers_of
 from sniff.batch.quantities import number, quantities
 from sniff.batch.rates import rates, too_frequent
+from sniff.batch.shared_causes import shared_cautions
 from sniff.batch.table import Row, Table
 from sniff.model import Caution
 
@@ -126,7 +126,7 @@ def summarised(table: Table, *, question: str) -> Summary:
         unread=_cases(of(Standing.NOT_READ)),
         outliers=tuple(sorted(found, key=lambda outlier: -abs(outlier.score))),
         fleets=tuple(fleet_of(quantity) for quantity in compared),
-        cautions=common_cautions(compared, rows),
+        cautions=shared_cautions(compared, rows),
     )
 
 

@@ -7,7 +7,7 @@ from typing import Any, Final
 import click
 
 from sniff.cli.batch_questions import Question, words_of
-from sniff.cli.options import stack
+from sniff.cli.options import json_option, quiet_option, stack
 
 _TYPED: Final = "sniff.batch.typed"
 
@@ -53,8 +53,8 @@ _batch_options = stack(
         " files under the same paths. CAUTION: whoever reaches it can run any program on it; keep"
         " it on a network of your own.",
     ),
-    click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout."),
-    click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr."),
+    json_option,
+    quiet_option,
 )
 
 

@@ -13,7 +13,9 @@ from sniff.cli.options import (
     FREQUENCY,
     TOLERANCE,
     ahead_options,
+    json_option,
     optional_source_options,
+    quiet_option,
     spectrum_options,
 )
 from sniff.cli.references import kinds_in_words
@@ -72,8 +74,8 @@ from sniff.cli.references import kinds_in_words
 @click.option("--no-save", is_flag=True, help="Keep nothing.")
 @click.option("--temperature", type=float, metavar="C", help="Of the dongle, degrees Celsius.")
 @spectrum_options
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-@click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@json_option
+@quiet_option
 @job_options
 @click.pass_context
 def calibrate(ctx: click.Context, /, **given: Any) -> None:

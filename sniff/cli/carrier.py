@@ -11,6 +11,8 @@ from sniff.cli.options import (
     TOLERANCE,
     ahead_options,
     clock_options,
+    json_option,
+    quiet_option,
     source_options,
     spectrum_options,
 )
@@ -88,8 +90,8 @@ from sniff.cli.options import (
     help="Picture of frequency against time, spectrum and audio, .png .svg or .pdf.",
 )
 @click.option("--budget", is_flag=True, help="Of what the frequency's U is made.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-@click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@json_option
+@quiet_option
 @job_options
 @click.pass_context
 def carrier(ctx: click.Context, /, source: str, **given: Any) -> None:

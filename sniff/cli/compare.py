@@ -11,6 +11,8 @@ from sniff.cli.options import (
     TOLERANCE,
     ahead_options,
     clock_options,
+    json_option,
+    quiet_option,
     receiving_options,
     spectrum_options,
 )
@@ -92,8 +94,8 @@ from sniff.cli.plan_options import set_options
     metavar="FILE",
     help="Picture of both on one axis, .png .svg or .pdf.",
 )
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-@click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@json_option
+@quiet_option
 @job_options
 @click.pass_context
 def compare(ctx: click.Context, /, **given: Any) -> None:

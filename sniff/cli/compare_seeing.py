@@ -8,24 +8,25 @@ from typing import Any
 from calib.correction import Correction
 from sniff.board import Board
 from sniff.cli.clocks import clock_for
-from sniff.cli.compare_words import Side, Words, is_filed, is_live
+from sniff.cli.compare_words import Side, Words, is_filed
 from sniff.cli.defaults import with_defaults
 from sniff.cli.filing import job_here
 from sniff.cli.placing import NotPlacedError, find_gain_again, is_recorded, placed
 from sniff.cli.repeating import why_ended
-from sniff.cli.running import look_settings, opened, seconds_of
-from sniff.cli.sweeping import parse_span
+from sniff.cli.running import as_for_recording, look_settings, opened, seconds_of
 from sniff.compare import Sight
 from sniff.errors import SourceError, UsageError
 from sniff.look import Look
 from sniff.model import Caution, Source, SourceInfo
 from sniff.pipeline import look, probe
 from sniff.placings import PlacingSpread, combined
+from sniff.sources.opening import is_live
 from sniff.superhet.at_place import lines_at, place_named
-from sniff.superhet.expected import Expected, expected_lines, plan_cautions
+from sniff.superhet.expected import Expected, plan_cautions, radiated_lines
 from sniff.superhet.plan import carry
 from sniff.sweep.hops import SweepSettings
 from sniff.sweep.run import SweepRun
+from sniff.units import format_times
 from sniff.windows import Window
 
 _SWEEP_RBW_HZ = 10e3
@@ -74,7 +75,8 @@ def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any
             except (KeyboardInterrupt, NotPlacedError, SourceError) as end:
                 if not shown or side.what == words.good.what:
                     raise
-                ended.append(why_ended(end, f"the suspect was placed {_often(len(shown))} only"))
+                so_far = f"the suspect was placed {format_times(len(shown))} only"
+                ended.append(why_ended(end, so_far))
     boards = tuple(one.board for one in shown if one.board is not None)
     first = shown[0]
     whole = combined(boards, u_center_hz=first.info.u_center_hz) if boards else None
@@ -112,17 +114,13 @@ def _placings(
         yield _shown(source, expected, first=number == 1, given=given)
 
 
-def _often(count: int) -> str:
-    return "once" if count == 1 else f"{count} times"
-
-
 def _at(side: Side, place: str | None) -> tuple[Side, tuple[Expected, ...]]:
     """The set by its channel at this place, and the lines that are expected there."""
     if side.plan is None:
         return side, ()
     named = None if place is None else place_named(side.plan, place)
     if named is None:
-        return side, tuple(line for line in expected_lines(side.plan) if line.radiated)
+        return side, radiated_lines(side.plan)
     carrier_hz = side.plan.carrier_hz if named.carrier_hz is None else named.carrier_hz
     channel = replace(carry(side.plan, carrier_hz), places=())
     there = tuple(line.expected for line in lines_at(side.plan, named))
@@ -153,6 +151,7 @@ def _filed(side: Side, place: str | None) -> Seen:
         correction=board.correction,
         serial=board.serial,
         placings=result.placings,
+        gain_db=board.gain_db,
     )
     return Seen(sight=sight, spread=spread)
 
@@ -193,7 +192,7 @@ def _sweep(source: Source, correction: Correction, given: Mapping[str, Any]) -> 
         rbw_hz=_SWEEP_RBW_HZ if given["rbw"] is None else given["rbw"],
         window=Window.named(given["window"]),
     )
-    run = SweepRun(source, parse_span(given["span"]), settings, correction)
+    run = SweepRun(source, given["span"], settings, correction)
     for hop in run.hops():
         for _ in hop.blocks:
             pass
@@ -211,8 +210,7 @@ def _options_for(source: str, side: Side, words: Words, given: Mapping[str, Any]
     if side.what == words.good.what:
         options["center"] = _good_center_hz(words, given)
     if not is_live(source):
-        # By which gain it was taken was settled when it was recorded.
-        options.update(gain=None, bandwidth=None, direct=None, bias=False, wait=False)
+        options = as_for_recording(options)
         if side.plan is not None and Path(source).suffix in _SAYS_ITS_CENTRE:
             options["center"] = None
     return options

@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING, Any
 from sniff.cli.filing import Work, job_here, source_from
 from sniff.cli.plan_options import plan_from
 from sniff.errors import UsageError
+from sniff.sources.opening import is_live
 from sniff.superhet.place import checked_name, spelt
 from sniff.superhet.plan import carry
 
 if TYPE_CHECKING:
     from sniff.superhet.plan import Plan
-
-LIVE = ("bench", "dongle")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,14 +90,9 @@ def words_from(given: Mapping[str, Any]) -> Words:
     )
 
 
-def is_live(source: str) -> bool:
-    """Whether it is heard now, and the loop can be placed again."""
-    return source.partition(":")[0] in LIVE
-
-
 def is_filed(source: str) -> bool:
     """Whether it is the folder of a repair job, whose filed readings are compared."""
-    return Path(source).is_dir()
+    return not is_live(source) and Path(source).is_dir()
 
 
 def _sibling(work: Work) -> tuple[str, float]:

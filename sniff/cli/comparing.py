@@ -6,10 +6,11 @@ from pathlib import Path
 from typing import Any
 
 from sniff.cli.compare_seeing import Seen, seen_at
-from sniff.cli.compare_words import Words, is_filed, is_live, words_from
+from sniff.cli.compare_words import Words, is_filed, words_from
 from sniff.cli.filing import Filing, with_job
 from sniff.cli.repeating import ENDED
 from sniff.cli.running import all_cautions, exit_code, say_unless_quiet
+from sniff.cli.sweeping import parse_span
 from sniff.compare import (
     CompareSettings,
     Comparison,
@@ -21,7 +22,7 @@ from sniff.compare import (
 from sniff.compare.doubts import pooled
 from sniff.placings import PlacingSpread, measured_spread
 from sniff.report.envelope import envelope
-from sniff.sources.opening import files_of
+from sniff.sources.opening import files_of, is_live
 
 _EXITS = {
     ComparisonVerdict.ALIKE: 0,
@@ -34,6 +35,8 @@ def compare_sources(given: Mapping[str, Any]) -> int:
     """Measure both sets and compare them; returns the exit code."""
     options = with_job("compare", {**given, "course": None, "budget": False})
     words = words_from(options)
+    if options["span"] is not None:
+        options["span"] = parse_span(options["span"])
     good = [seen_at(words.good, place, words, options) for place in words.places]
     options = _as_heard(good[0], options)
     suspect = [seen_at(words.suspect, place, words, options) for place in words.places]

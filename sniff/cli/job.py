@@ -6,13 +6,12 @@ from typing import Any
 import click
 
 from sniff.cli.job_options import job_option, stage_option
-from sniff.cli.options import FREQUENCY
+from sniff.cli.options import FREQUENCY, json_option
 from sniff.cli.plan_options import plan_options
 
 _folder = click.argument(
     "folder", type=click.Path(file_okay=False, path_type=Path), required=False, metavar="[DIR]"
 )
-_as_json = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 
 
 @click.group()
@@ -104,7 +103,7 @@ def show(folder: Path | None) -> None:
     metavar="FILE",
     help="Where to write it  [default: report.html in the job].",
 )
-@_as_json
+@json_option
 def report(folder: Path | None, **given: Any) -> None:
     """The report, as one HTML file that needs nothing else; the browser prints it to PDF.
 
@@ -118,7 +117,7 @@ def report(folder: Path | None, **given: Any) -> None:
 
 @job.command()
 @click.argument("text", nargs=-1, required=True)
-@_as_json
+@json_option
 def find(text: tuple[str, ...], as_json: bool) -> None:
     """Entries of all known jobs whose words begin with all those of TEXT.
 
@@ -132,7 +131,7 @@ def find(text: tuple[str, ...], as_json: bool) -> None:
 
 @job.command()
 @_folder
-@_as_json
+@json_option
 @click.pass_context
 def check(ctx: click.Context, folder: Path | None, as_json: bool) -> None:
     """Is the notebook sound, and is every file as it was?  Exit code 1 when not."""
@@ -144,7 +143,7 @@ def check(ctx: click.Context, folder: Path | None, as_json: bool) -> None:
 @job.command()
 @_folder
 @click.option("--reading", type=click.IntRange(min=1), metavar="N", help="Only this one.")
-@_as_json
+@json_option
 @click.pass_context
 def redo(ctx: click.Context, /, folder: Path | None, **given: Any) -> None:
     """Repeat readings from their recordings with today's program, and show what differs.

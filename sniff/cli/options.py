@@ -161,6 +161,9 @@ clock_options = stack(
     ),
 )
 
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+quiet_option = click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+
 output_options = stack(
     click.option(
         "--plot",
@@ -175,8 +178,8 @@ output_options = stack(
         help="Picture of the spectrum against time.",
     ),
     click.option("--budget", is_flag=True, help="Of what each frequency's U is made."),
-    click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout."),
-    click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr."),
+    json_option,
+    quiet_option,
 )
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from sniff.cli.options import FREQUENCY, stack
+from sniff.cli.options import FREQUENCY, json_option, stack
 from sniff.cli.plan_options import plan_options
 
 _more_options = stack(
@@ -46,7 +46,7 @@ _more_options = stack(
         type=FREQUENCY,
         help="Carry the plan, or the best one for the lines seen, to this carrier.",
     ),
-    click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout."),
+    json_option,
     click.option("--quiet", is_flag=True, help="No cautions on stderr."),
 )
 

@@ -12,6 +12,7 @@ from sniff.cli.placing import NotPlacedError
 from sniff.cli.repeating import ENDED, Placings, placings_of, refuse_kept, why_ended
 from sniff.cli.running import (
     all_cautions,
+    as_for_recording,
     budgets_if_asked,
     exit_code,
     explained,
@@ -26,9 +27,10 @@ from sniff.placings import PlacingSpread, measured_spread
 from sniff.report.board_text import print_board
 from sniff.report.budget_text import print_budgets
 from sniff.report.envelope import envelope
+from sniff.sources.opening import is_live
 from sniff.strength import Placing
 from sniff.superhet.at_place import LineThere, lines_at, place_named
-from sniff.superhet.expected import Expected, expected_lines, plan_cautions
+from sniff.superhet.expected import Expected, plan_cautions, radiated_lines
 from sniff.superhet.place import checked_name
 from sniff.superhet.plan import Plan, carry
 
@@ -88,7 +90,7 @@ def _place(plan: Plan, name: str | None) -> tuple[str | None, tuple[LineThere, .
 def _lines(plan: Plan, there: tuple[LineThere, ...] | None) -> list[Expected]:
     if there is not None:
         return [line.expected for line in there]
-    return [line for line in expected_lines(plan) if line.radiated]
+    return list(radiated_lines(plan))
 
 
 def _of_the_sibling(
@@ -116,12 +118,9 @@ def _words_of_the_sibling(text: str, own: SourceInfo, given: Mapping[str, Any]) 
     kind = text.partition(":")[0]
     if kind == own.kind == "dongle" and own.gain_db is not None:
         other["gain"] = own.gain_db  # levels of two gains cannot be compared
-    if kind in ("bench", "dongle"):
+    if is_live(text):
         return other
-    # How long, and by which gain, was settled when it was recorded.
-    other.update(seconds=None, start=0.0, gain=None, bandwidth=None, direct=None)
-    other.update(bias=False, wait=False)
-    return other
+    return {**as_for_recording(other), "seconds": None, "start": 0.0}
 
 
 def _placing(spread: PlacingSpread | None, given: Mapping[str, Any]) -> Placing:

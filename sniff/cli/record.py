@@ -13,6 +13,8 @@ from sniff.cli.options import (
     SIZE,
     ahead_options,
     clock_options,
+    json_option,
+    quiet_option,
     source_options,
 )
 
@@ -48,8 +50,8 @@ from sniff.cli.options import (
 @click.option("--post", type=DURATION, default=5.0, help="... and after  [default: 5 s].")
 @click.option("--events", type=click.IntRange(min=1), default=1, help="How many  [default: 1].")
 @clock_options
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-@click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@json_option
+@quiet_option
 @job_options
 @click.pass_context
 def record(ctx: click.Context, /, source: str, **given: Any) -> None:

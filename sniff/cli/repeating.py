@@ -16,7 +16,7 @@ from sniff.model import Caution, Source, SourceInfo
 from sniff.pipeline import CUT_SHORT, probe
 from sniff.placings import combined
 from sniff.superhet.expected import Expected
-from sniff.units import format_dbfs
+from sniff.units import format_dbfs, format_times
 
 INTERRUPTED = "interrupted"
 NOT_PLACED = "not-placed"
@@ -109,7 +109,7 @@ def placings_of(
             except (KeyboardInterrupt, NotPlacedError, SourceError) as end:
                 if not boards:
                     raise
-                done = "once" if number == 2 else f"{number - 1} times"
+                done = format_times(number - 1)
                 ended = (why_ended(end, f"the loop was placed {done}, not {count} times"),)
                 break
             if count > 1 and source.info.kind == "dongle" and not given["quiet"]:

@@ -61,6 +61,12 @@ def opened(text: str, given: Mapping[str, Any]) -> Iterator[Source]:
         source.close()
 
 
+def as_for_recording(given: Mapping[str, Any]) -> dict[str, Any]:
+    """The options without those that were settled when a recording was made."""
+    settled = {"gain": None, "bandwidth": None, "direct": None, "bias": False, "wait": False}
+    return {**given, **settled}
+
+
 def seconds_of(info: SourceInfo, given: Mapping[str, Any]) -> float | None:
     """How long to observe: as asked, else a recording to its end and a live source a second."""
     if given["seconds"] == 0:

@@ -31,7 +31,7 @@ from sniff.probe import search_half_width_hz
 from sniff.report.look_text import clock_words
 from sniff.sources.ahead import as_received
 from sniff.sources.recording.datatypes import find_datatype
-from sniff.superhet.expected import Expected, expected_lines
+from sniff.superhet.expected import Expected, radiated_lines
 from sniff.superhet.plan import Plan, Role, carry
 from sniff.taps.nouns import IN_WORDS
 from sniff.units import Tolerance, format_frequency
@@ -170,7 +170,7 @@ def _plan(options: Mapping[str, Any]) -> Plan | None:
 def _lines(
     plan: Plan | None, options: Mapping[str, Any], correction: Correction
 ) -> tuple[LiveLine, ...]:
-    wanted = [] if plan is None else [line for line in expected_lines(plan) if line.radiated]
+    wanted = [] if plan is None else list(radiated_lines(plan))
     tolerance = options["tolerance"] or _STATED
     wanted += [
         Expected(

@@ -16,7 +16,7 @@ from sniff.report.text import console, table
 from sniff.resolution import SpectrumSettings
 from sniff.sources.opening import open_source
 from sniff.sources.shipped import shipped_recordings
-from sniff.superhet.expected import expected_lines
+from sniff.superhet.expected import expected_lines, radiated_lines
 from sniff.superhet.infer import infer
 from sniff.superhet.plan import Plan, Side, carry
 from sniff.superhet.seen import Seen
@@ -68,7 +68,7 @@ def tell(out: Path) -> None:
     _ask_the_sibling()
 
     say("\n[bold]2. So which lines should the deaf one show?[/]\n")
-    lines = [line for line in expected_lines(_PLAN) if line.radiated]
+    lines = radiated_lines(_PLAN)
     say(
         table(
             ["line", "expected", "may be off", "<how it comes about"],

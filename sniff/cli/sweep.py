@@ -11,6 +11,8 @@ from sniff.cli.options import (
     FREQUENCY,
     ahead_options,
     clock_options,
+    json_option,
+    quiet_option,
     source_options,
 )
 from sniff.cli.plan_options import plan_options
@@ -69,8 +71,8 @@ from sniff.cli.plan_options import plan_options
     metavar="FILE",
     help="The spectrum, point by point.",
 )
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-@click.option("--quiet", is_flag=True, help="No progress and no cautions on stderr.")
+@json_option
+@quiet_option
 @job_options
 @click.pass_context
 def sweep(ctx: click.Context, /, source: str, span: str, **given: Any) -> None:

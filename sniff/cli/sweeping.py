@@ -21,6 +21,7 @@ from sniff.naming import Family, explain_lines
 from sniff.report.envelope import envelope
 from sniff.report.progress import shown_progress
 from sniff.report.sweep_text import print_sweep
+from sniff.sources.opening import is_live
 from sniff.superhet.expected import plan_cautions
 from sniff.superhet.plan import Plan
 from sniff.sweep.hops import Span, SweepSettings
@@ -36,7 +37,7 @@ _PLAN_WORDS = ("carrier", "if_hz", "side", "multiplier", "second_if", "second_si
 def sweep_from(source: str, text: str, given: Mapping[str, Any]) -> int:
     """Sweep as the options say; returns the exit code."""
     span = parse_span(text)
-    live = source.partition(":")[0] in ("dongle", "bench")
+    live = is_live(source)
     if live and given["center"] is not None:
         raise UsageError("--center does not go with a sweep; the span says where to tune")
     if given["start"]:

@@ -8,6 +8,7 @@ from typing import Any
 from sniff.cli.tapfiles import read_control, read_taps
 from sniff.errors import UsageError
 from sniff.model import Caution, SourceInfo
+from sniff.sources.opening import is_live
 from sniff.taps.fromwatch import watched_of
 from sniff.taps.judging import judge
 from sniff.taps.nouns import Provocation, Tap, TapResult, Windows
@@ -37,7 +38,7 @@ def check_tap_options(source: str, given: Mapping[str, Any]) -> None:
         return
     windows_from(given)
     # A mistake is told before an hour of watching, not after.
-    if given["taps"] == ANNOTATIONS and source.partition(":")[0] in ("bench", "dongle"):
+    if given["taps"] == ANNOTATIONS and is_live(source):
         raise UsageError("--taps annotations goes with a SigMF recording; live it is --taps keys")
     if given["taps"] not in (KEYS, ANNOTATIONS):
         read_taps(Path(given["taps"]))

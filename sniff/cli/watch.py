@@ -12,6 +12,7 @@ from sniff.cli.options import (
     SIZE,
     ahead_options,
     clock_options,
+    json_option,
     optional_source_options,
 )
 from sniff.cli.plan_options import plan_options
@@ -76,7 +77,7 @@ from sniff.cli.plan_options import plan_options
     metavar="FILE",
     help="Picture of level and frequency against time, .png .svg or .pdf.",
 )
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+@json_option
 @click.option("--quiet", is_flag=True, help="No strip, no progress and no cautions on stderr.")
 @job_options
 @click.pass_context

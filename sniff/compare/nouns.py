@@ -83,6 +83,9 @@ class ComparedLine:
     expanded_difference_db : float or None
         Its expanded uncertainty for 95.45 %: k = 2, or more where the spread was measured by few
         placings.
+    difference_bound_db : float or None
+        Of a line that one set lacks: suspect minus good is less than this where the good set has
+        it, more where the suspect has it.
     state : Likeness
     why : str
     """
@@ -107,6 +110,7 @@ class ComparedLine:
     difference_db: float | None = None
     u_difference_db: float | None = None
     expanded_difference_db: float | None = None
+    difference_bound_db: float | None = None
     state: Likeness
     why: str
 

@@ -107,7 +107,7 @@ def _missing(row: ComparedLine, suspect: BoardLine, doubts: Doubts) -> ComparedL
             why=f"{seen}, and the good set's is {over}: by the placing of the loop alone it may be "
             "missed; move it closer, or use a finer RBW",
         )
-    return replace(row, state=Likeness.ONLY_GOOD, why=seen)
+    return replace(row, state=Likeness.ONLY_GOOD, difference_bound_db=-margin_db, why=seen)
 
 
 def _extra(row: ComparedLine, good: BoardLine, doubts: Doubts) -> ComparedLine:
@@ -120,7 +120,7 @@ def _extra(row: ComparedLine, good: BoardLine, doubts: Doubts) -> ComparedLine:
     margin_db = row.suspect_dbfs - doubts.gain_step_db - good.would_see_dbfs
     if margin_db < doubts.level.limit_db:
         return replace(row, state=Likeness.HIDDEN, why=f"{seen}; that is too near to tell")
-    return replace(row, state=Likeness.ONLY_SUSPECT, why=seen)
+    return replace(row, state=Likeness.ONLY_SUSPECT, difference_bound_db=margin_db, why=seen)
 
 
 def _in_both(

@@ -24,12 +24,15 @@ class FiledBoard:
     correction : Correction
     serial : str or None
         Of the dongle that measured it.
+    gain_db : float or None
+        Of its tuner.
     """
 
     reading: int
     result: BoardResult
     correction: Correction
     serial: str | None
+    gain_db: float | None
 
 
 def filed_boards(job: Job) -> dict[str | None, FiledBoard]:
@@ -53,7 +56,7 @@ def _board(number: int, data: dict[str, Any], job: Job) -> FiledBoard:
         correction = TypeAdapter(Correction).validate_python(data["clock"])
         result = TypeAdapter(BoardResult).validate_python(_completed(data["result"], correction))
         source = data.get("source") or {}
-        serial = source.get("serial")
+        serial, gain_db = source.get("serial"), source.get("gain_db")
     except (ValidationError, KeyError, TypeError, ValueError, AttributeError):
         raise JobError(
             f"{job.folder}: reading {number} holds no line board that this version can read; "
@@ -64,6 +67,7 @@ def _board(number: int, data: dict[str, Any], job: Job) -> FiledBoard:
         result=result,
         correction=correction,
         serial=None if serial is None else str(serial),
+        gain_db=gain_db if isinstance(gain_db, float) else None,
     )
 
 

@@ -66,7 +66,7 @@ def print_comparison(comparison: Comparison) -> None:
         if sources_of(pair) != sources_of(first):
             _say(out, sources_of(pair))
         _say(out, placing_of(place))
-        _print_lines(out, [row for row in result.lines if row.place == place.place], pair)
+        _print_lines(out, [row for row in result.lines if row.place == place.place])
         if several:
             _print_verdict(out, place.verdict, place.sentence)
     if several:
@@ -91,7 +91,7 @@ def _clocks(pair: Pair, *, one_clock: bool) -> str:
     return f"clock {suspect}" if good == suspect else f"clock {suspect}; the good set's {good}"
 
 
-def _print_lines(out: Console, rows: Sequence[ComparedLine], pair: Pair) -> None:
+def _print_lines(out: Console, rows: Sequence[ComparedLine]) -> None:
     """The plan's lines, then the others by what they tell."""
     groups = grouped(rows)
     besides = ", besides the plan" if groups.planned else ""
@@ -106,19 +106,19 @@ def _print_lines(out: Console, rows: Sequence[ComparedLine], pair: Pair) -> None
         out.print()
         if heading:
             out.print(heading)
-        for part in _laid_out(group[:most], pair, width=out.width):
+        for part in _laid_out(group[:most], width=out.width):
             out.print(part)
         if len(group) > most:
             out.print(f"and {len(group) - most} weaker ones; --json lists all")
     out.print()
 
 
-def _laid_out(rows: Sequence[ComparedLine], pair: Pair, *, width: int) -> Iterator[RenderableType]:
+def _laid_out(rows: Sequence[ComparedLine], *, width: int) -> Iterator[RenderableType]:
     """One row for each line where there is room, else the suspect's numbers below the good's."""
     if width >= _ONE_ROW:
-        yield table(_HEADERS, [_cells(row, pair) for row in rows])
+        yield table(_HEADERS, [_cells(row) for row in rows])
         return
-    blocks = [_block(_HEADERS[:-1]), *(_block(_cells(row, pair)[:-1]) for row in rows)]
+    blocks = [_block(_HEADERS[:-1]), *(_block(_cells(row)[:-1]) for row in rows)]
     widths = [max(_width(block[at]) for block in blocks) for at in range(len(blocks[0]))]
     widths[0] = min(widths[0], _WIDEST_NAME)
     yield _columns(blocks[0], widths, style="bold")
@@ -140,7 +140,7 @@ _HEADERS = [
 ]
 
 
-def _cells(row: ComparedLine, pair: Pair) -> list[str | Text]:
+def _cells(row: ComparedLine) -> list[str | Text]:
     name = name_of(row)
     return [
         f"({name})" if row.planned and not row.wanted else name,
@@ -150,7 +150,7 @@ def _cells(row: ComparedLine, pair: Pair) -> list[str | Text]:
         level_of(row.good_dbfs, row.would_see_good_dbfs),
         level_of(row.suspect_dbfs, row.would_see_suspect_dbfs),
         shift_of(row),
-        difference_of(row, pair),
+        difference_of(row),
         row.why,
     ]
 

@@ -19,6 +19,7 @@ from sniff.units import (
     format_dbfs,
     format_frequency,
     format_ppm_reading,
+    format_times,
 )
 
 SIGNS = {
@@ -97,31 +98,14 @@ def shift_of(row: ComparedLine) -> str:
     return format_ppm_reading(row.shift_ppm, 2.0 * row.u_shift_ppm)
 
 
-def difference_of(row: ComparedLine, pair: Pair) -> str:
+def difference_of(row: ComparedLine) -> str:
     """Suspect minus good with U (95 %), or what it is below or above."""
     if row.difference_db is not None and row.expanded_difference_db is not None:
         return format_db_reading(row.difference_db, row.expanded_difference_db)
-    bound_db = bound_of(row, pair)
-    if bound_db is None:
+    if row.difference_bound_db is None:
         return ""
-    return f"{'below' if row.state is Likeness.ONLY_GOOD else 'above'} {format_db(bound_db)}"
-
-
-def bound_of(row: ComparedLine, pair: Pair) -> float | None:
-    """Suspect minus good of a line that only one has, dB: less than this where the good set has
-    it, more where the suspect does, or the other's would have been seen."""
-    if row.difference_db is not None:
-        return None
-    good_dbfs, suspect_dbfs = row.good_dbfs, row.suspect_dbfs
-    if row.state is Likeness.ONLY_GOOD:
-        suspect_dbfs = row.would_see_suspect_dbfs
-    elif row.state is Likeness.ONLY_SUSPECT:
-        good_dbfs = row.would_see_good_dbfs
-    else:
-        return None
-    if good_dbfs is None or suspect_dbfs is None:
-        return None
-    return suspect_dbfs - good_dbfs - pair.gain_step_db
+    side = "below" if row.state is Likeness.ONLY_GOOD else "above"
+    return f"{side} {format_db(row.difference_bound_db)}"
 
 
 def sources_of(pair: Pair) -> str:
@@ -139,9 +123,9 @@ def sources_of(pair: Pair) -> str:
 def placing_of(place: PlaceComparison) -> str:
     """How often the loop was placed, and what a difference of levels is worth by that."""
     good, suspect = place.good_placings, place.suspect_placings
-    times = f"{_times(suspect)} at the suspect, {_times(good)} at the good set"
+    times = f"{format_times(suspect)} at the suspect, {format_times(good)} at the good set"
     if good == suspect:
-        times = f"{_times(good)} at each"
+        times = f"{format_times(good)} at each"
     known = "as stated"
     if place.degrees is not None:
         known = f"as measured, with {place.degrees} degrees of freedom"
@@ -149,10 +133,6 @@ def placing_of(place: PlaceComparison) -> str:
         f"loop placed {times}: levels compare to ±{place.expanded_difference_db:.1f} dB (95 %), "
         f"{known}; a line weaker by more than {place.weak_below_db:.1f} dB is told as weak"
     )
-
-
-def _times(count: int) -> str:
-    return "once" if count == 1 else f"{count} times"
 
 
 def without_home(source: str) -> str:

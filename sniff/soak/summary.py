@@ -19,7 +19,7 @@ from sniff.regularity import (
 )
 from sniff.soak.nouns import Kept, KeptDropout, Minute
 from sniff.sureness import CONFIDENCE, Improvement, RatePerHour, improvement, rate_per_hour
-from sniff.units import format_seconds
+from sniff.units import format_seconds, format_times
 from sniff.watch.nouns import WatchVerdict
 
 DROPOUTS_SHOWN = 2000
@@ -203,8 +203,7 @@ def _verdict(observed_s: float, present_s: float, count: int) -> tuple[WatchVerd
     if present_s == 0:
         return WatchVerdict.ABSENT, f"not there in {watched} of watching"
     if count:
-        times = "once" if count == 1 else f"{count} times"
-        return WatchVerdict.INTERMITTENT, f"gone {times} in {watched} of watching"
+        return WatchVerdict.INTERMITTENT, f"gone {format_times(count)} in {watched} of watching"
     return WatchVerdict.STEADY, f"there all the time in {watched} of watching"
 
 

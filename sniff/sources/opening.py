@@ -99,9 +99,14 @@ def open_source(text: str, wishes: Wishes | None = None) -> Source:
     return AheadSource(inner, used, cautions=cautions)
 
 
+def is_live(text: str) -> bool:
+    """Whether what the user names is heard now, and no recording."""
+    return text.partition(":")[0] in _LIVE
+
+
 def files_of(text: str) -> tuple[Path, ...]:
     """The files that a source, which could be opened, is read from; none for a live one."""
-    if text.partition(":")[0] in _LIVE:
+    if is_live(text):
         return ()
     path = Path(text)
     if path.suffix.lower() not in (".sigmf-meta", ".sigmf-data"):

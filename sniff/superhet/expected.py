@@ -62,6 +62,11 @@ def expected_lines(plan: Plan) -> tuple[Expected, ...]:
     return tuple(sorted(lines, key=lambda line: (order.index(line.role), line.expected_hz)))
 
 
+def radiated_lines(plan: Plan) -> tuple[Expected, ...]:
+    """Those that the set itself emits."""
+    return tuple(line for line in expected_lines(plan) if line.radiated)
+
+
 def plan_cautions(plan: Plan) -> tuple[Caution, ...]:
     """What the reader of a plan's lines must know: whatever was assumed."""
     cautions = []

@@ -182,8 +182,8 @@ def test_a_set_against_its_known_good_is_compared_with_the_other_sets() -> None:
             [
                 *(line(0.5 * (n % 4)) for n in range(12)),
                 line(-14.0),
-                line(None, good_dbfs=-40.0, would_see_suspect_dbfs=-85.0),
-                line(None, good_dbfs=None, would_see_suspect_dbfs=-85.0),
+                line(None, difference_bound_db=-45.0),
+                line(None, difference_bound_db=None),
             ]
         )
     ]

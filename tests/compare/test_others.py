@@ -23,6 +23,7 @@ from sniff.compare import (
 )
 from sniff.pipeline import LookSettings, look
 from sniff.resolution import SpectrumSettings
+from sniff.superhet.plan import Plan
 from tests.signals import noise, take_of, tone
 from tests.test_frontend import info
 
@@ -161,3 +162,16 @@ def test_a_line_that_may_be_it_within_u_is_neither_missing_nor_new() -> None:
     found = compare([pair], CompareSettings(one_clock=False)).result
     assert Likeness.ONLY_GOOD not in {row.state for row in found.lines}
     assert Likeness.ONLY_SUSPECT not in {row.state for row in found.lines}
+
+
+def test_two_lines_of_one_name_have_one_partner_at_most() -> None:
+    """Two lines lie within the tolerance of one harmonic; the other set has one."""
+    plan = Plan(carrier_hz=42.7e6)  # its second harmonic at 85.4 MHz, tolerance 50 ppm
+    doubled = [(85.4e6, -40.0), (85.4031e6, -50.0)]
+    mine, yours = (
+        replace(sight(42.7e6, listed, number), plan=plan)
+        for number, listed in enumerate((doubled, [(85.4e6, -41.0)]), start=1)
+    )
+    found = compare([Pair(place=None, good=mine, suspect=yours)], SETTINGS).result
+    assert [row.name for row in found.lines] == ["carrier × 2", "carrier × 2"]
+    assert [row.suspect_hz is not None for row in found.lines] == [True, False]

@@ -261,6 +261,18 @@ def test_another_gain_is_taken_out_of_levels_and_told() -> None:
         assert [caution.code for caution in found.cautions] == ["other-gain"]
 
 
+def test_what_one_set_lacks_has_a_bound_at_one_gain() -> None:
+    """−40 dBFS in the good set, −80 would be seen in the suspect at 10 dB less gain: −30 dB."""
+    pair = Pair(
+        place=None,
+        good=replace(sight(GOOD, *HEALTHY), gain_db=40.2),
+        suspect=replace(sight(SUSPECT, absent(lo()), crystal(level_dbfs=-65.0)), gain_db=30.2),
+    )
+    line = first(compare([pair], SETTINGS))
+    assert line.state is Likeness.ONLY_GOOD
+    assert line.difference_bound_db == pytest.approx(-30.0)
+
+
 def test_while_the_lo_comes_and_goes_a_weak_crystal_is_no_fault_of_its_own() -> None:
     suspect = (lo(state=LineState.UNSTEADY), crystal(level_dbfs=-70.0))
     found = compared(HEALTHY, suspect)

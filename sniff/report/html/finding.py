@@ -10,6 +10,7 @@ from sniff.report.html.comparisons import ComparisonPair
 from sniff.report.html.dropouts import Watched, WatchPair
 from sniff.report.html.fields import words
 from sniff.report.html.figures import FigurePair
+from sniff.units import format_times
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,5 +173,4 @@ def _watch_words(watched: Watched, *, past: bool) -> str:
     if rate.events == 0:
         seen = "was" if past else "has been"
         return f"no drop-out {seen} seen in {watched.observed}"
-    times = "once" if rate.events == 1 else f"{rate.events} times"
-    return f"it dropped out {times} in {watched.observed}"
+    return f"it dropped out {format_times(rate.events)} in {watched.observed}"

@@ -71,7 +71,7 @@ class Band:
     @cached_property
     def differences(self) -> list[Difference]:
         """What the strip shows."""
-        return differences_of(self.rows, self.pair)
+        return differences_of(self.rows)
 
     @cached_property
     def table(self) -> Table:

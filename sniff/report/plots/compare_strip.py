@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 
-from sniff.compare import ComparedLine, Likeness, Pair, PlaceComparison
-from sniff.report.compare_words import OF_THE_ROOM, bound_of, name_of
+from sniff.compare import ComparedLine, Likeness, PlaceComparison
+from sniff.report.compare_words import OF_THE_ROOM, name_of
 from sniff.report.plots import style
 from sniff.report.plots.page import wrap
 from sniff.report.plots.trace import MARKER_PT, label_beside
@@ -39,13 +39,13 @@ class Difference:
     expanded_db: float | None
 
 
-def differences_of(rows: Sequence[ComparedLine], pair: Pair) -> list[Difference]:
+def differences_of(rows: Sequence[ComparedLine]) -> list[Difference]:
     """Differences worth showing, in the order of the rows; the room's tell nothing of the sets."""
     bars = []
     for row in rows:
         if row.origin in OF_THE_ROOM:
             continue
-        bound_db = bound_of(row, pair)
+        bound_db = row.difference_bound_db
         if row.difference_db is not None and row.expanded_difference_db is not None:
             expanded_db = row.expanded_difference_db
             bars.append(

@@ -35,7 +35,7 @@ def table_of(rows: Sequence[ComparedLine], pair: Pair, *, agree_ppm: float, few:
                     reading_of(row.good_hz, row.u_good_hz),
                     reading_of(row.suspect_hz, row.u_suspect_hz),
                     shift_of(row),
-                    difference_of(row, pair),
+                    difference_of(row),
                     row.state.value,
                 ),
                 shape=style.LIKENESSES[row.state],

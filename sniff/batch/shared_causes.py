@@ -8,17 +8,16 @@ from sniff.batch.fleet import LEAST, Fleet, fleet_of
 from sniff.batch.quantities import Figure, Kind, Quantity, number
 from sniff.batch.table import Row
 from sniff.model import Caution
+from sniff.strength import PLACEMENT_DB
 from sniff.units import format_db, format_parts, format_ppm
 
 _LEAST_SHARING: Final = 5
-_PLACED_DB: Final = 6.0
-"""What the placing of a loop explains (k = 2; common practice, no source)."""
 _PER_ROOT: Final = 3.0 * 1.2533
 """Three standard errors of a median of normal figures, times the root of their number, in standard
 deviations (``sqrt(pi / 2)`` each; Kendall and Stuart, The Advanced Theory of Statistics)."""
 
 
-def common_cautions(quantities: Sequence[Quantity], rows: Sequence[Row]) -> tuple[Caution, ...]:
+def shared_cautions(quantities: Sequence[Quantity], rows: Sequence[Row]) -> tuple[Caution, ...]:
     """What must be known before figures of a fleet are compared."""
     found: list[Caution] = []
     errors = (each for each in quantities if each.what.endswith("error_ppm") and each.wanted)
@@ -66,7 +65,7 @@ def _shared_errors(quantity: Quantity, rows: Sequence[Row]) -> list[Caution]:
 def _shared_differences(quantity: Quantity) -> list[Caution]:
     """A difference that all have from one known-good is rather that one's."""
     fleet = fleet_of(quantity)
-    if abs(fleet.median) < _PLACED_DB or not _is_shared(fleet):
+    if abs(fleet.median) < PLACEMENT_DB or not _is_shared(fleet):
         return []
     return [
         Caution(
