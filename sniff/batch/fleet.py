@@ -45,6 +45,8 @@ class Fleet:
         MAD / 0.6745: the standard deviation, if the figures scatter normally.
     low, high : float
         Smallest and largest.
+    low_is_limit : bool
+        Whether the smallest is of a line that was not seen, and lies below it.
     """
 
     what: str
@@ -55,6 +57,7 @@ class Fleet:
     spread: float
     low: float
     high: float
+    low_is_limit: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +95,7 @@ class Outlier:
 def fleet_of(quantity: Quantity) -> Fleet:
     """Median and spread of a figure."""
     values = [figure.value for figure in quantity.figures]
+    lowest = min(quantity.figures, key=lambda figure: (figure.value, not figure.is_limit))
     middle = median(values)
     return Fleet(
         what=quantity.what,
@@ -100,8 +104,9 @@ def fleet_of(quantity: Quantity) -> Fleet:
         count=len(values),
         median=middle,
         spread=_PER_MAD * median(abs(value - middle) for value in values),
-        low=min(values),
+        low=lowest.value,
         high=max(values),
+        low_is_limit=lowest.is_limit,
     )
 
 

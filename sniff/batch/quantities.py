@@ -187,8 +187,9 @@ def _differences(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
     for at, row in enumerate(rows):
         difference = number(row.get(f"{prefix}difference_db"))
         bound = number(row.get(f"{prefix}difference_bound_db"))
+        u_db = number(row.get(f"{prefix}u_difference_db")) or 0.0
         if difference is not None:
-            yield Figure(row=at, value=difference)
+            yield Figure(row=at, value=difference, u=u_db)
         elif bound is not None and row.get(f"{prefix}state") == "only-good":
             yield Figure(row=at, value=bound, is_limit=True)
 

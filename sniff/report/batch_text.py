@@ -99,7 +99,7 @@ def _fleets(fleets: Sequence[Fleet]) -> object:
                 str(fleet.count),
                 kind.worded(fleet.median),
                 f"± {kind.apart(fleet.spread)}",
-                kind.worded(fleet.low),
+                f"{'below ' if fleet.low_is_limit else ''}{kind.worded(fleet.low)}",
                 kind.worded(fleet.high),
             )
         )

@@ -161,3 +161,14 @@ def test_without_others_nobody_is_too_frequent() -> None:
     assert too_frequent([_rate(0, 9, 1.0)], ["x"]) == []
     named = too_frequent([_rate(0, 9, 3.0), _rate(1, 0, 3.0)], ["x", "y"])
     assert [each.sentence for each in named] == ["gone 9 times in 3 h; the other one never"]
+
+
+def test_the_lowest_of_a_line_that_was_not_seen_is_told_as_a_limit() -> None:
+    seen = [Figure(row=n, value=-39.0) for n in range(8)]
+    blind = Figure(row=8, value=-75.0, is_limit=True)
+    kind = Kind.LEVEL
+    fleet = fleet_of(
+        Quantity(what="LO.level_dbfs", name="level of LO", kind=kind, figures=(*seen, blind))
+    )
+    assert (fleet.low, fleet.low_is_limit) == (-75.0, True)
+    assert not fleet_of(Quantity(what="", name="", kind=kind, figures=tuple(seen))).low_is_limit

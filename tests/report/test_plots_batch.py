@@ -66,7 +66,14 @@ def _comparisons(count: int) -> list[Answer]:
     names = ("LO", "second harmonic of the crystal of the house's $transmitter$", "crystal × 2")
     lines = [
         [
-            {"name": name, "wanted": True, "state": "in-both", "difference_db": -0.5 * (n % 5)}
+            {
+                "name": name,
+                "wanted": True,
+                "state": "in-both",
+                "difference_db": -0.5 * (n % 5),
+                "u_difference_db": 1.5,
+                "expanded_difference_db": 3.5,
+            }
             for name in names
         ]
         for n in range(count)
@@ -149,6 +156,13 @@ def test_each_error_has_its_u_as_the_json_tells_it() -> None:
             result = one.told["result"]
             expanded_ppm = result["expanded_hz"] / result["nominal_hz"] * 1e6
             assert drawn[round(result["error_ppm"], 9)] == pytest.approx(2.0 * expanded_ppm)
+
+
+def test_each_difference_has_its_u_too() -> None:
+    figure = FIGURES["compare of 3"]
+    (bars,) = [c for c in figure.axes[0].collections if isinstance(c, LineCollection)]
+    drawn = sorted(tuple(segment[:, 0]) for segment in bars.get_segments())
+    assert drawn == [pytest.approx((x - 3.5, x + 3.5)) for x in (-1.0, -0.5, 0.0)]
 
 
 def test_the_tolerance_is_drawn_as_wide_as_each_file_has_it() -> None:

@@ -127,7 +127,7 @@ def _column(
 def _point(
     figure: Figure, quantity: Quantity, row: Row, places: Mapping[int, int], ringed: _Ringed
 ) -> Point:
-    half = _in_ppm(row, "expanded_hz") if quantity.kind is Kind.ERROR else None
+    half = _expanded(figure, quantity, row)
     return Point(
         place=places[figure.row],
         value=figure.value,
@@ -138,6 +138,19 @@ def _point(
         ringed=(figure.row, quantity.what) in ringed,
         is_limit=figure.is_limit,
     )
+
+
+def _expanded(figure: Figure, quantity: Quantity, row: Row) -> float | None:
+    """U of a figure, in its unit; None where a level has none, or a line was not seen."""
+    if quantity.kind is Kind.RATIO:
+        return number(row.get(f"{quantity.line}.expanded_difference_db"))
+    if quantity.kind is not Kind.ERROR:
+        return None
+    if not quantity.line:
+        return _in_ppm(row, "expanded_hz")
+    u_hz, hz = (number(row.get(f"{quantity.line}.{field}")) for field in ("u_hz", "expected_hz"))
+    # Of a board the clock's part counts too; a shift from the known-good carries its own.
+    return 2.0 * figure.u if u_hz is None or not hz else 2.0 * u_hz / hz * 1e6
 
 
 def _shape(row: Row, line: str) -> Shape:
