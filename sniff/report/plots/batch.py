@@ -112,9 +112,8 @@ def _keys(drawn: Arrangement) -> list[Any]:
     if any(point.ringed for point in points):
         keys.append(Line2D([], [], label=RING.words, **RING.line(8.0)))
     if any(point.low is not None for point in points):
-        is_rate = drawn.columns[0].is_rate
-        words = "95 % bounds" if is_rate else "± U (k = 2)"
-        keys.append(Bar([], [], label=words, **RANGE_STROKE))
+        bounds = "95 % bounds" if drawn.columns[0].is_rate else "± U (95 %)"
+        keys.append(Bar([], [], label=bounds, **RANGE_STROKE))
     if any(point.is_limit for point in points):
         keys.append(Line2D([], [], **LOWER_STROKE))
     if any(column.beyond() for column in drawn.columns):
