@@ -185,7 +185,7 @@ def test_verdicts_are_told_by_shape_and_word_beside_colour() -> None:
     shapes = {line.get_label(): line.get_marker() for _, _, line in _points(figure)}
     assert {"as expected", "undecided"} <= set(shapes)
     assert len(set(shapes.values())) == len(shapes)
-    for word in ("as expected", "failed", "undecided", "unlike the others", "± U (k = 2)"):
+    for word in ("as expected", "failed", "undecided", "unlike the others", "± U (95 %)"):
         assert word in legend(figure)
 
 
