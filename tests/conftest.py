@@ -1,8 +1,13 @@
-"""In CI a skipped test is a failure: a green run must have run everything."""
+"""What holds for every test: one thread for linear algebra, Ctrl-C at work, in CI no skips."""
 
 import os
+import signal
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
+
+# As `sniff` itself sets it, and before numpy is loaded: two workers with two threads each would
+# wait for one another on two cores.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 
@@ -12,8 +17,15 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 
+def pytest_configure() -> None:
+    # A shell's background job ignores Ctrl-C, and so would every program that a test starts.
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_sessionfinish(session: pytest.Session) -> None:
+    # In CI a skipped test is a failure: a green run must have run everything.
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     if os.environ.get("CI") and reporter is not None and reporter.stats.get("skipped"):
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
