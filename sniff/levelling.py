@@ -10,7 +10,7 @@ from sniff.board import BoardLine, BoardResult
 from sniff.errors import SourceError, UsageError
 from sniff.look import LookResult, SeenLine
 from sniff.model import NOT_SIGNALS, Mark, Peak, Source
-from sniff.pipeline import LookSettings, view_of
+from sniff.survey import LookSettings, view_of
 from sniff.tuning import Window, choose_tunings
 from sniff.units import format_db, format_dbfs, format_frequency
 

@@ -1,70 +1,28 @@
 """The pipeline: from a take to a look, from a source and expected lines to a line board."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from math import hypot
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from calib.correction import Correction
 from sniff.board import Board, BoardLine
 from sniff.concluding import conclude, concluded_again
-from sniff.course import CourseRecorder, course_segment
 from sniff.errors import SourceError, UsageError
-from sniff.frontend import FrontEnd, RailCount, coarse_caution, mark
 from sniff.look import Look, LookResult, see
-from sniff.measure import MOST_PEAKS, measure, refine_all, zoom_requests
-from sniff.model import Caution, Course, IQBlock, Peak, Source, SourceInfo, Spectrum, Take
-from sniff.peaks import DEFAULT_FALSE_ALARM_RATE, Summit, find_summits, noise_floor
-from sniff.probe import (
-    View,
-    judge,
-    out_of_view,
-    pick,
-    search_half_width_hz,
-    search_window,
-)
+from sniff.model import Caution, Source, SourceInfo, Take
+from sniff.presences import presences
+from sniff.probe import judge, out_of_view, pick, search_half_width_hz, search_window
 from sniff.prove import Trial, prove
-from sniff.resolution import SpectrumSettings
-from sniff.spectrum import Welch
 from sniff.strength import Placing, against_plan, against_sibling
 from sniff.superhet.at_place import LineThere
 from sniff.superhet.expected import Expected
-from sniff.tuning import Window, choose_tunings
+from sniff.survey import CUT_SHORT, LookSettings, Survey, examine
+from sniff.tuning import choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db
-from sniff.watch.presence import PowerCourse, Presence
-from sniff.zoom import MIN_HOP, Zoom
 
 _PROVE_RBW = 13.7
 _PROVE_GAIN_DB = 6.0
-
-CUT_SHORT = "cut-short"
-"""Code of the caution that a source failed in the middle."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LookSettings:
-    """How to look.
-
-    Attributes
-    ----------
-    spectrum : SpectrumSettings
-    false_alarm_rate : float
-        Chance that a look at noise alone shows any line.
-    course : bool
-        Whether to keep the spectrum against time.
-    """
-
-    spectrum: SpectrumSettings
-    false_alarm_rate: float = DEFAULT_FALSE_ALARM_RATE
-    course: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Survey:
-    view: View
-    course: Course | None
-    cautions: tuple[Caution, ...]
 
 
 def look(take: Take, info: SourceInfo, settings: LookSettings, correction: Correction) -> Look:
@@ -77,18 +35,7 @@ def look(take: Take, info: SourceInfo, settings: LookSettings, correction: Corre
     SourceError
         When the source fails.
     """
-    return _as_look(_survey(take, info, settings, windows=()), settings, correction)
-
-
-def view_of(take: Take, info: SourceInfo, settings: LookSettings, *windows: Window) -> View:
-    """What one take shows, with the lines inside the windows refined however weak they are.
-
-    Raises
-    ------
-    UsageError, SourceError
-        As `look`.
-    """
-    return _survey(take, info, settings, windows=windows).view
+    return _as_look(examine(take, info, settings, windows=()), settings, correction)
 
 
 def look_and_prove(
@@ -109,12 +56,12 @@ def look_and_prove(
     if not info.tunable:
         raise UsageError("--prove tunes and steps the gain, which a recording cannot do")
     center_hz, gain_db = info.centers_hz[0], info.gain_db
-    first = _survey(source.take(seconds=seconds), info, settings, windows=())
+    first = examine(source.take(seconds=seconds), info, settings, windows=())
     plain = replace(settings, course=False)
     trials: list[Trial] = []
 
     def again(*, less_gain_db: float) -> Trial:
-        survey = _survey(source.take(seconds=seconds), source.info, plain, windows=())
+        survey = examine(source.take(seconds=seconds), source.info, plain, windows=())
         return Trial(
             moved_hz=survey.view.spectrum.center_hz - first.view.spectrum.center_hz,
             less_gain_db=less_gain_db,
@@ -190,7 +137,7 @@ def probe(
         try:
             source.tune(tuning.center_hz)
             take = source.take(seconds=seconds, start_s=start_s)
-            survey = _survey(take, source.info, settings, windows=inside)
+            survey = examine(take, source.info, settings, windows=inside)
         except SourceError as error:
             if not looks:
                 raise
@@ -204,14 +151,14 @@ def probe(
             pick(lines[number], windows[number], survey.view, correction)
             for number in tuning.windows
         ]
-        presences = _presences(take, survey.view, peaks)
-        for number, peak, there in zip(tuning.windows, peaks, presences, strict=True):
+        there = presences(take, survey.view, peaks)
+        for number, peak, presence in zip(tuning.windows, peaks, there, strict=True):
             rows[number] = judge(
                 lines[number],
                 half_width_hz=widths[number],
                 view=survey.view,
                 peak=peak,
-                presence=there,
+                presence=presence,
                 correction=correction,
             )
         looks.append(_as_look(survey, settings, correction))
@@ -244,178 +191,7 @@ def compare_with_plan(
     return replace(board, result=concluded_again(board.result, lines))
 
 
-def _survey(
-    take: Take, info: SourceInfo, settings: LookSettings, *, windows: Sequence[Window]
-) -> _Survey:
-    welch = Welch(settings.spectrum, rate_hz=take.rate_hz, center_hz=take.center_hz)
-    course = _CourseOf(take, settings) if settings.course else None
-    rails = RailCount(info.rail)
-    trouble: list[Caution] = []
-    for block in _till_trouble(take, trouble):
-        welch.push(block)
-        rails.push(block)
-        if course is not None:
-            course.push(block)
-    try:
-        spectrum = welch.result()
-    except UsageError:
-        if trouble:
-            raise SourceError(trouble[0].text) from None
-        raise
-    floor = noise_floor(spectrum, false_alarm_rate=settings.false_alarm_rate)
-    summits = find_summits(spectrum, floor)
-    chosen = _choose(summits, spectrum, windows)
-    requests = zoom_requests(spectrum, chosen, among=summits)
-    estimates = refine_all(take.blocks(), spectrum, floor, requests)
-    peaks = list(measure(spectrum, floor, requests, estimates))
-    front_end = FrontEnd.of(
-        info,
-        center_hz=spectrum.center_hz,
-        rbw_hz=spectrum.rbw_hz,
-        overloaded=rails.overloaded,
-    )
-    peaks.sort(key=lambda peak: -peak.level_dbfs)
-    view = View(
-        spectrum=spectrum,
-        floor=floor,
-        summits=summits,
-        peaks=tuple(_with_center(peak, info.u_center_hz) for peak in mark(peaks, front_end)),
-        overloaded=rails.overloaded,
-    )
-    noise_power = float(np.median(floor.density)) * spectrum.rate_hz
-    noted = (rails.caution(), coarse_caution(info.datatype, noise_power=noise_power))
-    cautions = trouble + [caution for caution in noted if caution is not None]
-    if welch.gaps:
-        cautions.append(
-            Caution(
-                code="gaps",
-                text=f"{welch.gaps} gaps, {welch.lost_samples / take.rate_hz:.3g} s in all, were "
-                "not observed",
-            )
-        )
-    if len(summits) > len(chosen) and not windows:
-        cautions.append(
-            Caution(
-                code="crowded",
-                text=f"only the strongest {len(chosen)} of {len(summits)} lines are listed; "
-                "a narrower span or a coarser RBW shows fewer",
-            )
-        )
-    return _Survey(
-        view=view,
-        course=None if course is None else course.result(),
-        cautions=tuple(cautions),
-    )
-
-
-def _till_trouble(take: Take, trouble: list[Caution]) -> Iterator[IQBlock]:
-    """The blocks of a take; when its source fails after some, what was heard till then counts."""
-    heard = False
-    try:
-        for block in take.blocks():
-            heard = True
-            yield block
-    except SourceError as error:
-        if not heard:
-            raise
-        trouble.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
-
-
-def _with_center(peak: Peak, u_center_hz: float) -> Peak:
-    """Add the doubt about where the tuner really stands; it is common to all peaks of a tuning."""
-    if u_center_hz == 0.0:
-        return peak
-    return replace(peak, u_indicated_hz=hypot(peak.u_indicated_hz, u_center_hz))
-
-
-class _CourseOf:
-    """The course of a take, with segments that suit it rather than the RBW that was asked for."""
-
-    def __init__(self, take: Take, settings: LookSettings) -> None:
-        segment = course_segment(round(take.seconds * take.rate_hz) or None)
-        finer = replace(settings.spectrum, segment=segment, rbw_hz=None, holds=False)
-        self._recorder = CourseRecorder(
-            finer,
-            rate_hz=take.rate_hz,
-            center_hz=take.center_hz,
-            seconds=take.seconds or None,
-        )
-        self._welch = Welch(
-            finer, rate_hz=take.rate_hz, center_hz=take.center_hz, observers=[self._recorder]
-        )
-
-    def push(self, block: IQBlock) -> None:
-        self._welch.push(block)
-
-    def result(self) -> Course:
-        self._welch.result()  # takes in the last segments
-        return self._recorder.result()
-
-
-def _choose(
-    summits: Sequence[Summit], spectrum: Spectrum, windows: Sequence[Window]
-) -> tuple[Summit, ...]:
-    """All summits for a look; for a probe those in its windows, and the strongest ones, by
-    which images and overload products are known."""
-    if not windows:
-        return tuple(summits[:MOST_PEAKS])
-    strongest, per_window = 8, 8
-    chosen = set(summits[:strongest])
-    for window in windows:
-        inside = [
-            summit
-            for summit in summits
-            if window.low_hz - spectrum.rbw_hz
-            <= spectrum.first_hz + summit.bin * spectrum.bin_hz
-            <= window.high_hz + spectrum.rbw_hz
-        ]
-        chosen.update(inside[:per_window])
-    return tuple(summit for summit in summits if summit in chosen)
-
-
-def _presences(take: Take, view: View, peaks: Sequence[Peak | None]) -> tuple[Presence | None, ...]:
-    """Follow each chosen peak in time, with a filter that its modulation passes."""
-    spectrum = view.spectrum
-    followed = {
-        peak: (Zoom([peak.indicated_hz], hop=_presence_hop(peak, view)), PowerCourse(take.seconds))
-        for peak in peaks
-        if peak is not None
-    }
-    if followed:
-        for block in take.blocks():
-            for zoom, course in followed.values():
-                for (stretch,) in zoom.push(block):
-                    course.take_in(stretch)
-    found: list[Presence | None] = []
-    for peak in peaks:
-        if peak is None:
-            found.append(None)
-            continue
-        zoom, course = followed[peak]
-        for (stretch,) in zoom.finish():
-            course.take_in(stretch)
-        at = round((peak.indicated_hz - spectrum.first_hz) / spectrum.bin_hz)
-        density = float(view.floor.density[min(max(at, 0), spectrum.psd.size - 1)])
-        found.append(course.presence(noise_density=density))
-    return tuple(found)
-
-
-def _presence_hop(peak: Peak, view: View) -> int:
-    """Frames so fast that 99 % of the line's own power lies within a quarter of their rate."""
-    spectrum = view.spectrum
-    at = (peak.indicated_hz - spectrum.first_hz) / spectrum.bin_hz
-    owner = min(view.summits, key=lambda c: 0 if c.first <= at <= c.last else abs(c.bin - at))
-    run = [c for c in view.summits if c.run == owner.run]
-    bins = np.arange(min(c.first for c in run), max(c.last for c in run) + 1)
-    over = np.maximum(spectrum.psd[bins] - view.floor.density[bins], 0.0)
-    order = np.argsort(np.abs(bins - at))
-    share = np.cumsum(over[order]) / max(float(over.sum()), 1e-300)
-    reach = float(np.abs(bins[order] - at)[int(np.searchsorted(share, 0.99))])
-    fastest_hz = 4.0 * max(reach, 2.0) * spectrum.bin_hz
-    return max(MIN_HOP, int(spectrum.rate_hz / fastest_hz))
-
-
-def _as_look(survey: _Survey, settings: LookSettings, correction: Correction) -> Look:
+def _as_look(survey: Survey, settings: LookSettings, correction: Correction) -> Look:
     spectrum, floor = survey.view.spectrum, survey.view.floor
     middle = slice(spectrum.psd.size // 10, spectrum.psd.size - spectrum.psd.size // 10)
     result = LookResult(

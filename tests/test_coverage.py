@@ -21,10 +21,11 @@ from calib.fit import fit_correction
 from calib.profile import AGING_PPM_PER_YEAR, PPM_PER_DEGREE, Profile
 from calib.references import Reference
 from sniff.calibrating.reference import measure_reference
-from sniff.pipeline import LookSettings, look
+from sniff.pipeline import look
 from sniff.resolution import SpectrumSettings
 from sniff.sources.bench.schema import Dongle, Emitter, Line, Scene
 from sniff.sources.bench.source import BenchSource
+from sniff.survey import LookSettings
 
 BENCHES = 1000
 MADE = datetime(2026, 2, 1, tzinfo=timezone.utc)

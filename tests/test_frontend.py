@@ -6,8 +6,9 @@ import pytest
 from calib.correction import Correction
 from sniff.look import Look
 from sniff.model import Mark, SourceInfo
-from sniff.pipeline import LookSettings, look
+from sniff.pipeline import look
 from sniff.resolution import SpectrumSettings
+from sniff.survey import LookSettings
 from tests.signals import RATE_HZ, eight_bit, noise, take_of, tone
 
 SAMPLES = 200_000

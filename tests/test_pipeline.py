@@ -6,10 +6,11 @@ import pytest
 from calib.correction import Correction
 from sniff.errors import UsageError
 from sniff.peaks import noise_floor
-from sniff.pipeline import LookSettings, look
+from sniff.pipeline import look
 from sniff.refine import cramer_rao_hz
 from sniff.resolution import SpectrumSettings
 from sniff.spectrum import estimate
+from sniff.survey import LookSettings
 from sniff.windows import Window
 from tests.signals import CENTER_HZ, RATE_HZ, MemoryTake, block, noise, take_of, tone
 from tests.test_frontend import info

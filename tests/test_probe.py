@@ -8,10 +8,11 @@ import pytest
 from calib.correction import Correction
 from sniff.board import Board, BoardLine, BoardVerdict, LineState
 from sniff.model import SourceInfo
-from sniff.pipeline import LookSettings, compare_with_sibling, probe
+from sniff.pipeline import compare_with_sibling, probe
 from sniff.resolution import SpectrumSettings
 from sniff.superhet.expected import Expected
 from sniff.superhet.plan import Role
+from sniff.survey import LookSettings
 from sniff.units import Tolerance
 from sniff.verdict import Outcome
 from tests.signals import MemoryTake, eight_bit, noise, take_of, tone

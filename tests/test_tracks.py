@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 
 from calib.correction import Correction
 from sniff.model import Peak
-from sniff.pipeline import LookSettings, look
+from sniff.pipeline import look
 from sniff.resolution import SpectrumSettings
+from sniff.survey import LookSettings
 from sniff.tracks import Track, follow
 from tests.signals import CENTER_HZ, noise, take_of, tone
 from tests.test_frontend import info

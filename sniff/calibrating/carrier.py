@@ -12,8 +12,8 @@ from sniff.model import NOT_SIGNALS, Mark, Peak, Source, Take
 from sniff.modulation.channel import ChannelFilter, widest_hz
 from sniff.modulation.mean_frequency import mean_frequency
 from sniff.modulation.phase import PhaseSteps
-from sniff.pipeline import LookSettings, view_of
 from sniff.probe import View
+from sniff.survey import LookSettings, view_of
 from sniff.tuning import Window, choose_tunings
 from sniff.units import format_db, format_dbfs, format_frequency, format_ppm, to_db
 
@@ -42,7 +42,7 @@ def measure_carrier(
         When it lies outside what the source can show, is not found, or two lines could be it: both
         are named, and none is chosen.
     UsageError
-        As in `sniff.pipeline.look`.
+        As in `sniff.survey.examine`.
     """
     reach_hz = reference.nominal_hz * LARGEST_PPM * 1e-6 + reference.limit_hz
     window = Window(

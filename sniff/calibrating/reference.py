@@ -5,7 +5,7 @@ from sniff.calibrating.carrier import measure_carrier
 from sniff.calibrating.measured import Measured
 from sniff.calibrating.multiplex import measure_multiplex
 from sniff.model import Source
-from sniff.pipeline import LookSettings
+from sniff.survey import LookSettings
 
 
 def measure_reference(

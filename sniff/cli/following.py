@@ -20,10 +20,10 @@ from sniff.cli.running import look_settings, opened, say_unless_quiet
 from sniff.errors import BenchError, SourceError, UsageError
 from sniff.following import Pace, Skipping, Track, follow, pace_for, points_of
 from sniff.model import Caution, SourceInfo
-from sniff.pipeline import CUT_SHORT
 from sniff.recording import Stopped
 from sniff.report.envelope import envelope
 from sniff.report.warmup_text import print_warm_up, progress
+from sniff.survey import CUT_SHORT
 from sniff.units import format_seconds
 from sniff.warmed import Warmed, judge_track
 

@@ -13,9 +13,10 @@ from sniff.cli.placing import NotPlacedError, find_gain_again, is_recorded, plac
 from sniff.cli.running import look_settings, opened, seconds_of
 from sniff.errors import SourceError, UsageError
 from sniff.model import Caution, Source, SourceInfo
-from sniff.pipeline import CUT_SHORT, probe
+from sniff.pipeline import probe
 from sniff.placings import combined
 from sniff.superhet.expected import Expected
+from sniff.survey import CUT_SHORT
 from sniff.units import format_dbfs, format_times
 
 INTERRUPTED = "interrupted"

@@ -15,13 +15,13 @@ from sniff.explain import Explained, explain
 from sniff.levelling import look_in_dbm
 from sniff.look import Look, SeenLine
 from sniff.model import Caution, Source, SourceInfo
-from sniff.pipeline import CUT_SHORT, LookSettings
 from sniff.report.budget_text import print_budgets
 from sniff.report.envelope import envelope
 from sniff.report.look_text import print_look
 from sniff.report.text import say_cautions
 from sniff.resolution import SpectrumSettings
 from sniff.sources.opening import Wishes, open_source
+from sniff.survey import CUT_SHORT, LookSettings
 from sniff.units import format_frequency
 from sniff.windows import Window
 

@@ -9,7 +9,7 @@ from sniff.board import Board, LineState
 from sniff.errors import SourceError
 from sniff.look import SeenLine
 from sniff.model import SourceInfo
-from sniff.pipeline import LookSettings, compare_with_sibling, look, probe
+from sniff.pipeline import compare_with_sibling, look, probe
 from sniff.report.board_text import print_board
 from sniff.report.plots import draw_board, draw_course, save
 from sniff.report.text import console, table
@@ -20,6 +20,7 @@ from sniff.superhet.expected import expected_lines, radiated_lines
 from sniff.superhet.infer import infer
 from sniff.superhet.plan import Plan, Side, carry
 from sniff.superhet.seen import Seen
+from sniff.survey import LookSettings
 from sniff.units import (
     format_frequency,
     format_reading,

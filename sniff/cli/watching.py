@@ -20,12 +20,12 @@ from sniff.cli.tapping import check_tap_options, tap_result, windows_from
 from sniff.errors import SourceError, UsageError
 from sniff.frontend import RailCount
 from sniff.model import Caution, Source, SourceInfo
-from sniff.pipeline import CUT_SHORT
 from sniff.report.envelope import envelope, plain
 from sniff.report.taps_text import print_taps
 from sniff.report.watch_strip import LiveStrip, PlainRun
 from sniff.report.watch_text import print_watch
 from sniff.superhet.expected import expected_lines
+from sniff.survey import CUT_SHORT
 from sniff.taps.nouns import TapResult
 from sniff.tuning import Window, choose_tunings
 from sniff.units import format_frequency

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from calib.correction import Correction
 from sniff.errors import SourceError, UsageError
 from sniff.model import Caution, Doubles, IQBlock, Source
-from sniff.pipeline import CUT_SHORT
+from sniff.survey import CUT_SHORT
 from sniff.sweep.blindness import blind_spots, coarse_cautions, overload_cautions
 from sniff.sweep.candidates import Candidate, Found, find_candidates
 from sniff.sweep.folding import Folding

@@ -8,8 +8,8 @@ from calib.correction import Correction
 from sniff.look import see
 from sniff.model import NOT_SIGNALS, Caution, Doubles, Peak, Source
 from sniff.peaks import would_see_ratio
-from sniff.pipeline import LookSettings, view_of
 from sniff.resolution import SpectrumSettings
+from sniff.survey import LookSettings, view_of
 from sniff.sweep.candidates import Candidate
 from sniff.sweep.folding import Folding, marked_images
 from sniff.sweep.hops import HopPlan, SweepSettings

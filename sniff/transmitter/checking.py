@@ -12,7 +12,7 @@ from sniff.model import Caution, IQBlock, Mark, Source, SourceInfo, Take
 from sniff.modulation.carrier import measure_carrier
 from sniff.modulation.extent import Extent
 from sniff.modulation.measured import MeasuredCarrier, Unmeasured
-from sniff.pipeline import CUT_SHORT, LookSettings
+from sniff.survey import CUT_SHORT, LookSettings
 from sniff.transmitter.finding import Sought, seek, seen_carriers
 from sniff.transmitter.judging import judge
 from sniff.transmitter.nouns import CarrierRequest, CarrierResult, Transmitter
@@ -36,7 +36,7 @@ def check_transmitter(
     SourceError
         When no channel is within what the source can show, or the source fails.
     UsageError
-        As `sniff.pipeline.look`.
+        As `sniff.survey.examine`.
     """
     sought = seek(
         source, request, look=look, correction=correction, seconds=seconds, start_s=start_s

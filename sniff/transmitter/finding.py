@@ -11,8 +11,8 @@ from sniff.errors import SourceError
 from sniff.model import NOT_SIGNALS, Mark, Peak, Source, SourceInfo, Take
 from sniff.modulation.extent import RIVAL_DB, Extent, extents
 from sniff.peaks import would_see_ratio
-from sniff.pipeline import LookSettings, view_of
 from sniff.probe import View
+from sniff.survey import LookSettings, view_of
 from sniff.transmitter.nouns import CarrierRequest, SeenCarrier
 from sniff.tuning import Tuning, Window, choose_tunings
 from sniff.units import Tolerance, format_frequency, to_db
@@ -108,7 +108,7 @@ def seek(
     SourceError
         When no channel is within what the source can show.
     UsageError, SourceError
-        As `sniff.pipeline.look`.
+        As `sniff.survey.examine`.
     """
     info = source.info
     if not request.channels:

@@ -4,7 +4,7 @@ from calib.correction import Correction
 from sniff.model import NOT_SIGNALS, Caution, Mark, Source
 from sniff.modulation.extent import extents
 from sniff.peaks import would_see_ratio
-from sniff.pipeline import LookSettings, view_of
+from sniff.survey import LookSettings, view_of
 from sniff.transmitter.nouns import HarmonicResult
 from sniff.tuning import Window, choose_tunings
 from sniff.units import to_db

@@ -18,7 +18,8 @@ from sniff.cli.batch_asking import Asking, Keying, Order
 from sniff.cli.batching import kept_of_dongles
 from sniff.cli.clocks import clock_store
 from sniff.look import Look
-from sniff.pipeline import LookSettings, look
+from sniff.pipeline import look
+from sniff.survey import LookSettings
 from tests.cli.conftest import Run
 from tests.cli.fleet import write_set
 

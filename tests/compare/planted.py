@@ -9,11 +9,12 @@ from calib.correction import Correction
 from sniff.board import Board
 from sniff.compare import Pair, Sight
 from sniff.model import SourceInfo
-from sniff.pipeline import LookSettings, probe
+from sniff.pipeline import probe
 from sniff.placings import combined, measured_spread
 from sniff.resolution import SpectrumSettings
 from sniff.superhet.expected import expected_lines
 from sniff.superhet.plan import Plan, Side, carry
+from sniff.survey import LookSettings
 from tests.signals import RATE_HZ, MemoryTake, noise, take_of, tone
 from tests.test_frontend import info
 

@@ -21,9 +21,10 @@ from sniff.compare import (
     Sight,
     compare,
 )
-from sniff.pipeline import LookSettings, look
+from sniff.pipeline import look
 from sniff.resolution import SpectrumSettings
 from sniff.superhet.plan import Plan
+from sniff.survey import LookSettings
 from tests.signals import noise, take_of, tone
 from tests.test_frontend import info
 

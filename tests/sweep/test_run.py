@@ -8,7 +8,7 @@ import pytest
 from calib.correction import Correction
 from sniff.errors import SourceError, UsageError
 from sniff.model import Mark
-from sniff.pipeline import CUT_SHORT
+from sniff.survey import CUT_SHORT
 from sniff.sweep.hops import Span
 from sniff.sweep.run import INTERRUPTED, SweepRun
 from sniff.sweep.swept import Stay, SweptLine
