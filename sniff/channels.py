@@ -23,7 +23,7 @@ from pydantic import Field
 
 from sniff.checked_toml import Hertz, Table, load
 from sniff.errors import InputError, UsageError
-from sniff.units import format_frequency, parse_frequency
+from sniff.units import parse_frequency
 
 MOST_CHANNELS = 10_000
 
@@ -129,8 +129,3 @@ def _row(
         Channel(name=f"{prefix}{first + number}", frequency_hz=base_hz + number * step_hz)
         for number in range(count)
     )
-
-
-def describe(channel: Channel) -> str:
-    """``channel 3 (446.03125 MHz)``."""
-    return f"channel {channel.name} ({format_frequency(channel.frequency_hz)})"

@@ -16,7 +16,7 @@ from sniff.wholefile import TemporaryBeside
 def export(folder: Path | None, given: Mapping[str, Any]) -> None:
     """Write the notebook as tables, as JSON, or both."""
     if given["csv"] is None and given["json_file"] is None:
-        raise UsageError("whither? Give --csv DIR, --json FILE or both")
+        raise UsageError("say where to: give --csv DIR, --json FILE or both")
     job = job_here(folder)
     with job.notebook() as notebook:
         readings, notes, files = notebook.readings(), notebook.notes(), notebook.files()

@@ -127,7 +127,7 @@ def _refuse(params: Mapping[str, Any]) -> None:
 
 
 def _changed(params: Mapping[str, Any], job: Job, reading: Reading, source: str) -> dict[str, Any]:
-    """Options that are not as they were typed: whence, by which clock, and whither."""
+    """Options that are not as they were typed: the source, the clock, and no files to write."""
     live = reading.data["source"].get("kind") != "recording" and not source.startswith("bench:")
     changed: dict[str, Any] = {
         "source": source,

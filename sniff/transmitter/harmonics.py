@@ -9,8 +9,6 @@ from sniff.transmitter.nouns import HarmonicResult
 from sniff.tuning import Window, choose_tunings
 from sniff.units import to_db
 
-MOST_HARMONICS = 20
-
 ROUGH = Caution(
     code="harmonics-rough",
     text="levels of harmonics are rough: a loop and a tuner are not equally sensitive at all "

@@ -96,7 +96,7 @@ def test_digital_silence_has_no_pass_band() -> None:
 
 
 def test_flat_noise_is_flat_across_hop_borders_and_spikes() -> None:
-    """Issue 7: less than 1 dB. With 120 averages a point scatters by 0.4 dB rms; nine averaged
+    """Less than 1 dB is asked for. With 120 averages a point scatters by 0.4 dB rms; nine averaged
     over by 0.13 dB."""
     hops = hops_of(TWICE)
     shape = learn_shape(hops, half_bins=HALF, guard_bins=GUARD)

@@ -24,9 +24,6 @@ SPUR_MULTIPLES_HZ = {1: 28.8e6, 2: 57.6e6, 3: 86.4e6, 6: 172.8e6, 15: 432.0e6, 2
 GAIN_STEPS_DB = (0.0, 0.9, 8.7, 28.0, 29.7, 40.2, 48.0, 49.6)
 """Some of the 29 steps of the tuner's gain: the driver's table, facts sheet, section 4."""
 
-PHASE_NOISE_DBC_PER_HZ = -98.0
-"""Phase noise of the tuner's LO at 10 kHz: datasheet, by the facts sheet, section 4."""
-
 BESSEL = {
     # modulation index: |J0|, |J1|, |J2| (Abramowitz and Stegun 1964, tables 9.1 and 9.2)
     0.2: (0.990025, 0.099501, 0.004983),

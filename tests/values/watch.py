@@ -4,7 +4,7 @@
 # power of one complex sample of Gaussian noise is exponentially distributed, P(> x) = exp(-x), and
 # the mean of M such has 2 M degrees of freedom: for M = 2, P(sum > x) = (1 + x) exp(-x).
 
-# The requirements: found, timed, told apart.
+# What is asked of a watch: drop-outs found, timed, told apart; false ones.
 FOUND = 0.99
 WITHIN_S = 1e-3
 RIGHT = 0.95

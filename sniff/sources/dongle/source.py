@@ -86,11 +86,6 @@ class DongleSource:
         return self._session.tuning
 
     @property
-    def tuner_name(self) -> str:
-        """Name of the tuner's chip."""
-        return self._session.tuner.name
-
-    @property
     def gains_db(self) -> tuple[float, ...]:
         """Steps of the tuner's gain, dB; none in direct sampling."""
         return self._session.gains_db

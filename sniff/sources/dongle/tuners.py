@@ -52,11 +52,6 @@ class Tuner:
     range_hz: tuple[float, float]
     width_hz: float | None = None
 
-    @property
-    def is_known(self) -> bool:
-        """Whether its arithmetic is known."""
-        return self.tuning(self.range_hz[1]).u_center_hz == 0.0
-
 
 def has_upconverter(strings: UsbStrings) -> bool:
     """Whether the dongle has a converter of its own below its clock's frequency."""
