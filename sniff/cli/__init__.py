@@ -24,7 +24,7 @@ COMMANDS = {
     "calibrate": "The clock error from known carriers, kept for the dongle.",
     "record": "IQ to SigMF, with a memory of what came before an event.",
     "job": "A repair job: keeps every reading, and becomes the report.",
-    "page": "The live line board in a browser: lines, spectrum, tap test, an ear.",
+    "page": "The live line board in a browser, with a tap test and an ear.",
     "batch": "The same question over many recordings, a row for each.",
     "demo": "The main job on shipped recordings, no hardware needed.",
 }
@@ -57,7 +57,7 @@ Exit codes:
   0  done, and as expected
   1  a verdict failed
   2  the command's words are off
-  3  undecided, or nothing to record
+  3  undecided, or what was waited for did not come
   4  source, device or file trouble
   130  interrupted; what was recorded is kept
 """

@@ -14,15 +14,18 @@ from sniff.cli.options import (
     TOLERANCE,
     ahead_options,
     json_option,
-    optional_source_options,
     quiet_option,
+    source_options_with,
     spectrum_options,
 )
 from sniff.cli.references import kinds_in_words
 
 
 @click.group(invoke_without_command=True)
-@optional_source_options
+@source_options_with(
+    required=False,
+    seconds="Hear each reference this long  [default: a recording to its end, else 1 s].",
+)
 @ahead_options
 @click.option(
     "--reference",
@@ -38,41 +41,47 @@ from sniff.cli.references import kinds_in_words
     "references_file",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE",
-    help="References of your own, TOML, beside those of your configuration folder.",
+    help="References of your own, TOML, beside those that 'sniff calibrate references' shows.",
 )
 @click.option(
-    "--accuracy", type=TOLERANCE, help="Of references given by frequency alone: 0.1ppm or 2Hz."
+    "--accuracy",
+    type=TOLERANCE,
+    help="How good a reference given by frequency alone is: 0.1ppm or 2Hz.",
 )
 @click.option(
     "--for",
     "wanted",
     type=TOLERANCE,
-    help="The tolerance to be judged with it, such as 50ppm: a reference that cannot is refused.",
+    help="The tolerance it shall judge later, such as 50ppm; too poor a reference is refused.",
 )
 @click.option(
     "--level",
     type=DBM,
-    help="Tie dBFS to dBm instead: the level of the line --at, at the dongle's input: -30dBm.",
+    help="Tie dBFS to dBm instead: what a generator gives the dongle's input, such as -50dBm.",
 )
-@click.option("--at", type=FREQUENCY, help="Where the line of that --level is.")
+@click.option("--at", type=FREQUENCY, help="With --level: the generator's frequency.")
 @click.option(
-    "--level-accuracy", type=DECIBELS, help="How far off that level may be at the most: 1dB."
+    "--level-accuracy",
+    type=DECIBELS,
+    help="With --level: how far off it may be at the most, such as 1dB.",
 )
 @click.option(
     "--follow",
     type=DURATION,
-    help="Follow one plain reference this long, from cold: how the clock settles, from when on it"
-    " may be trusted for --for, what drift is left. 30min.",
+    help="Follow one plain reference this long, such as 30min, from cold: how the clock settles,"
+    " from when on it may be trusted for --for, what drift is left.",
 )
 @click.option(
     "--plot",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE",
-    help="Picture of a --follow, .png .svg or .pdf.",
+    help="With --follow: picture of it, .png .svg or .pdf.",
 )
-@click.option("--save", metavar="NAME", help="Keep it as NAME  [default: the dongle's serial].")
+@click.option(
+    "--save", metavar="NAME", help="Keep it as NAME  [default: the dongle's serial number]."
+)
 @click.option("--no-save", is_flag=True, help="Keep nothing.")
-@click.option("--temperature", type=float, metavar="C", help="Of the dongle, degrees Celsius.")
+@click.option("--temperature", type=float, metavar="C", help="The dongle's, in °C; kept with it.")
 @spectrum_options
 @json_option
 @quiet_option
@@ -86,12 +95,16 @@ def calibrate(ctx: click.Context, /, **given: Any) -> None:
     With --level what full scale is worth in dBm, for one gain and about one frequency.
 
     \b
-    sniff calibrate --from dongle --gain 30 --seconds 10 --reference weather:162.55M
     sniff calibrate --from dongle --reference dab:5A --reference dvbt8:21
+    sniff calibrate --from dongle --gain 30 --seconds 10 \\
+          --reference weather:162.55M
     sniff calibrate --from dongle --reference 100M --accuracy 0.1ppm --for 20ppm
-    sniff calibrate --from dongle --reference lab:100M --for 5ppm --follow 30min --plot warm.png
-    sniff calibrate --from dongle --gain 20 --level -30dBm --at 100M --level-accuracy 1dB
-    sniff calibrate list
+    sniff calibrate --from dongle --reference lab:100M --for 5ppm \\
+          --follow 30min --plot warm.png
+    sniff calibrate --from dongle --gain 20 --level -50dBm --at 100M \\
+          --level-accuracy 1dB
+
+    Exit code 0: done; 3: the clock has not settled well enough for --for.
     """
     if ctx.invoked_subcommand is None and given["level"] is not None:
         from sniff.cli.levels import calibrate_level
@@ -112,7 +125,7 @@ def calibrate(ctx: click.Context, /, **given: Any) -> None:
     help="References of your own, TOML.",
 )
 def list_references(references_file: Path | None) -> None:
-    """All kinds of references and your own: how good, where they hold, by whom."""
+    """Kinds of references and your own: how good, where, by which rule."""
     from sniff.cli.own_references import own_references, references_path
     from sniff.report.reference_text import print_references
 
@@ -148,9 +161,9 @@ def export_clock(name: str, file: Path) -> None:
 
 @calibrate.command("import")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--as", "name", help="Under another name.")
+@click.option("--as", "name", metavar="NAME", help="Keep it under another name.")
 def import_clock(file: Path, name: str | None) -> None:
-    """Take in a clock from a file; one of another name is never taken for this one."""
+    """Take in a clock with its history from such a file."""
     from sniff.cli.clockfiles import import_one
 
     import_one(file, name)

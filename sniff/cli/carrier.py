@@ -25,36 +25,40 @@ from sniff.cli.options import (
 @click.option(
     "--channels",
     metavar="LIST",
-    help="Or a channel list: a .toml, or base+step*count such as 446.00625M+12.5k*16.",
+    help="In place of --nominal a channel list: a .toml, or base+step*count such as"
+    " 446.00625M+12.5k*16.",
 )
 @click.option("--tolerance", type=TOLERANCE, help="Allowed error: 50ppm or 5kHz.")
 @click.option(
-    "--search", type=TOLERANCE, help="Search this far off  [default: ten tolerances, or 200 ppm]."
+    "--search",
+    type=TOLERANCE,
+    help="Search this far off it  [default: ten tolerances, or 200 ppm].",
 )
 @click.option(
     "--modulation",
     type=click.Choice(["none", "fm", "am", "keyed"]),
     help="What it carries  [default: told from the signal].",
 )
-@click.option("--width", type=FREQUENCY, help="Of the channel  [default: by the signal].")
+@click.option("--width", type=FREQUENCY, help="Width of the channel  [default: by the signal].")
 @click.option(
     "--audio-band",
     metavar="LOW-HIGH",
-    help="For SINAD and hum  [default: 300-3k, of a wide signal 50-15k].",
+    help="Band of the audio for SINAD and hum  [default: 300-3k, of a wide signal 50-15k].",
 )
 @click.option(
     "--deemphasis",
     type=click.Choice(["none", "50us", "75us"]),
     default="none",
     show_default=True,
-    help="Before SINAD and THD, and for --audio.",
+    help="De-emphasis before SINAD and THD, and for --audio.",
 )
 @click.option(
     "--x-db",
     type=click.FloatRange(3, 80),
     default=26.0,
     show_default=True,
-    help="How far below the carrier the width is read that stands beside the 99 % one.",
+    metavar="DB",
+    help="Read a second bandwidth, beside the 99 % one, this many dB down.",
 )
 @click.option(
     "--adjacent",
@@ -66,7 +70,7 @@ from sniff.cli.options import (
     "--harmonics",
     type=click.IntRange(2, 20),
     metavar="N",
-    help="Levels of harmonics 2 to N: a dongle is tuned to each. Rough.",
+    help="Rough levels of harmonics 2 to N: a dongle is tuned to each.",
 )
 @click.option(
     "--limits",
@@ -89,7 +93,7 @@ from sniff.cli.options import (
     metavar="FILE",
     help="Picture of frequency against time, spectrum and audio, .png .svg or .pdf.",
 )
-@click.option("--budget", is_flag=True, help="Of what the frequency's U is made.")
+@click.option("--budget", is_flag=True, help="Tell what the frequency's U is made of.")
 @json_option
 @quiet_option
 @job_options
@@ -99,10 +103,10 @@ def carrier(ctx: click.Context, /, source: str, **given: Any) -> None:
     what it carries: deviation or depth, test tone, SINAD, THD, pilot and squelch tones, bandwidth.
 
     \b
-    sniff carrier --from recordings/nfm_voice_144.470M_280k.sigmf-meta --nominal 144.5M \\
-          --tolerance 20ppm --ppm 0 --u-ppm 1 --plot carrier.png
-    sniff carrier --from dongle --channels 446.00625M+12.5k*16 --tolerance 2.5ppm
+    sniff carrier --from recordings/nfm_voice_144.470M_280k.sigmf-meta \\
+          --nominal 144.5M --tolerance 20ppm --ppm 0 --u-ppm 1 --plot carrier.png
     sniff carrier --from dongle --nominal 72.9M --tolerance 50ppm --seconds 30min
+    sniff carrier --from dongle --channels 446.00625M+12.5k*16 --tolerance 2.5ppm
 
     Never connect a transmitter to the dongle: a loop near it, or a dummy load and an attenuator.
     A verdict is about the limit that you state, not about the law.

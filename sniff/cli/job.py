@@ -19,8 +19,9 @@ def job() -> None:
     """A repair job: a folder that keeps every reading, and becomes the report.
 
     \b
-    sniff job start deaf-12 --set "Tour-guide receiver 12" --fault "deaf at times" \\
-          --carrier 72.9M --if 10.7M --side high --multiplier 3 --tolerance 50ppm
+    sniff job start deaf-12 --set "Tour-guide receiver 12" \\
+          --fault "deaf at times" --carrier 72.9M --if 10.7M --side high \\
+          --multiplier 3 --tolerance 50ppm
     cd deaf-12
     sniff probe --from dongle --stage arrival
     sniff job note --repair "joint at the crystal soldered anew"
@@ -37,10 +38,10 @@ def job() -> None:
 @click.option("--sibling", metavar="SOURCE", help="A recording of a working set of the same make.")
 @click.option("--sibling-carrier", type=FREQUENCY, help="The sibling's carrier.")
 def start(folder: Path, **given: Any) -> None:
-    """Start a job in the folder DIR; asks for what is left open, on a terminal.
+    """Start a job in the folder DIR.
 
-    The sheet, DIR/job.toml, is for you to edit: the plan and the sibling in it are taken by every
-    command that works for the job.
+    On a terminal it asks for what the options leave open. The sheet, DIR/job.toml, is for you to
+    edit: the plan and the sibling in it are taken by every command that works for the job.
     """
     from sniff.cli.job_start import start_from
 
@@ -105,10 +106,11 @@ def show(folder: Path | None) -> None:
 )
 @json_option
 def report(folder: Path | None, **given: Any) -> None:
-    """The report, as one HTML file that needs nothing else; the browser prints it to PDF.
+    """The report: one HTML file, which the browser prints to PDF.
 
-    It lays the latest readings of stages arrival and before beside those of after and soak. With
-    --json its content is printed, and a file written only where --out names one.
+    It needs no other file and no network, and lays the latest readings of stages arrival and before
+    beside those of after and soak. With --json its content is printed, and a file written only
+    where --out names one.
     """
     from sniff.cli.job_reporting import report_on
 
@@ -119,7 +121,9 @@ def report(folder: Path | None, **given: Any) -> None:
 @click.argument("text", nargs=-1, required=True)
 @json_option
 def find(text: tuple[str, ...], as_json: bool) -> None:
-    """Entries of all known jobs whose words begin with all those of TEXT.
+    """Search all known jobs.
+
+    It finds entries in which a word begins with each word of TEXT.
 
     \b
     sniff job find cracked joint
@@ -134,7 +138,10 @@ def find(text: tuple[str, ...], as_json: bool) -> None:
 @json_option
 @click.pass_context
 def check(ctx: click.Context, folder: Path | None, as_json: bool) -> None:
-    """Is the notebook sound, and is every file as it was?  Exit code 1 when not."""
+    """Is the notebook sound, and every file as it was?
+
+    Exit code 0: yes; 1: no.
+    """
     from sniff.cli.job_checking import check as run
 
     ctx.exit(run(folder, as_json=as_json))
@@ -142,14 +149,16 @@ def check(ctx: click.Context, folder: Path | None, as_json: bool) -> None:
 
 @job.command()
 @_folder
-@click.option("--reading", type=click.IntRange(min=1), metavar="N", help="Only this one.")
+@click.option("--reading", type=click.IntRange(min=1), metavar="N", help="Repeat this one only.")
 @json_option
 @click.pass_context
 def redo(ctx: click.Context, /, folder: Path | None, **given: Any) -> None:
-    """Repeat readings from their recordings with today's program, and show what differs.
+    """Repeat readings from their recordings, by today's program.
 
-    Frequencies must agree within U, levels within 0.1 dB, states and counts to the letter. The
-    clock is that of the reading. Nothing is filed. Exit code 1 when a reading differs.
+    It shows what differs. Frequencies must agree within U, levels within 0.1 dB, states and counts
+    to the letter. The clock is that of the reading. Nothing is filed.
+
+    Exit code 0: none differs; 1: a reading does.
     """
     from sniff.cli.job_redoing import redo as run
 
@@ -169,7 +178,7 @@ def redo(ctx: click.Context, /, folder: Path | None, **given: Any) -> None:
     "json_file",
     type=click.Path(dir_okay=False, path_type=Path),
     metavar="FILE",
-    help="All in one file.",
+    help="All, in one JSON object.",
 )
 def export(folder: Path | None, **given: Any) -> None:
     """All that is in the notebook, for other programs."""

@@ -12,10 +12,12 @@ job_option = click.option(
     "--job",
     type=click.Path(file_okay=False, path_type=Path),
     metavar="DIR",
-    help="File the result in this job  [default: the job of the present folder].",
+    help="File the result in this repair job  [default: the one of this folder].",
 )
 stage_option = click.option(
-    "--stage", type=click.Choice(STAGES), help="Of the repair, for the job's report to pair."
+    "--stage",
+    type=click.Choice(STAGES),
+    help="When in the repair: the report lays arrival and before beside after and soak.",
 )
 keep_option = click.option(
     "--keep-iq",

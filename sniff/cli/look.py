@@ -31,6 +31,12 @@ def look(ctx: click.Context, /, source: str, **given: Any) -> None:
 
     Each peak comes with its clock-corrected frequency and expanded uncertainty, its level, and
     what the receiver itself may have had to do with it.
+
+    \b
+    sniff look --from bench:tour-guide-good --ppm 31 --u-ppm 0.5
+    sniff look --from dongle --center 83.5M --gain 30 --prove --plot look.png
+
+    Exit code 0: done, whatever is seen.
     """
     from sniff.cli.clocks import clock_for
     from sniff.cli.defaults import with_defaults

@@ -73,48 +73,71 @@ def stack(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
     return apply
 
 
-receiving_options = stack(
-    click.option("--center", type=FREQUENCY, help="Centre to tune, or of a raw recording."),
-    click.option("--rate", type=FREQUENCY, help="Samples per second."),
-    click.option("--datatype", help="SigMF datatype of raw samples, such as cu8 or ci16_le."),
-    click.option(
-        "--gain",
-        type=GAIN,
-        help="Tuner gain in dB, auto, or best: the largest that neither clips nor compresses."
-        "  [default: best for a dongle]",
-    ),
-    click.option("--bandwidth", type=FREQUENCY, help="Of a dongle's filter  [default: 0.8 rate]."),
-    click.option(
-        "--direct",
-        type=click.Choice(["i", "q"]),
-        help="Leave a dongle's tuner out: 0 to 14.4 MHz, by this input.",
-    ),
-    click.option("--bias", is_flag=True, help="Voltage on a dongle's antenna socket: CAUTION."),
-    click.option("--wait", is_flag=True, help="When the dongle goes away, wait for it."),
-    click.option("--start", type=DURATION, default=0.0, help="Begin this far into a recording."),
-    click.option(
-        "--seconds",
-        type=DURATION,
-        help="Observe this long  [default: a recording to its end, else 1 s].",
-    ),
-)
+_TO_THE_END = "Observe this long  [default: a recording to its end, else 1 s]."
 
 
-def _source_options(*, required: bool) -> Callable[[Any], Any]:
+def receiving_options_with(*, seconds: str) -> Callable[[Any], Any]:
+    """Options that say what to receive; `seconds` tells what --seconds means to the command."""
+    return stack(
+        click.option(
+            "--center", type=FREQUENCY, help="Frequency to tune to; of raw samples, their centre."
+        ),
+        click.option(
+            "--rate", type=FREQUENCY, help="Samples per second  [default: 2.4M for a dongle]."
+        ),
+        click.option(
+            "--datatype",
+            metavar="TYPE",
+            help="SigMF datatype of raw samples, such as cu8 or ci16_le  [default: by the ending].",
+        ),
+        click.option(
+            "--gain",
+            type=GAIN,
+            help="Tuner gain in dB, auto, or best: the largest that neither clips nor compresses"
+            "  [default: best for a dongle].",
+        ),
+        click.option(
+            "--bandwidth",
+            type=FREQUENCY,
+            help="Width of the dongle's filter  [default: 0.8 of --rate].",
+        ),
+        click.option(
+            "--direct",
+            type=click.Choice(["i", "q"]),
+            help="Direct sampling: 0 to 14.4 MHz by this input of the dongle, past its tuner.",
+        ),
+        click.option(
+            "--bias", is_flag=True, help="CAUTION: put a voltage on the dongle's antenna socket."
+        ),
+        click.option("--wait", is_flag=True, help="Wait for a dongle that went away to come back."),
+        click.option(
+            "--start", type=DURATION, default=0.0, help="Begin this far into a recording."
+        ),
+        click.option("--seconds", type=DURATION, help=seconds),
+    )
+
+
+receiving_options = receiving_options_with(seconds=_TO_THE_END)
+
+
+def source_options_with(
+    *, required: bool = True, seconds: str = _TO_THE_END
+) -> Callable[[Any], Any]:
+    """``--from``, and what to receive from it."""
     return stack(
         click.option(
             "--from",
             "source",
             required=required,
             metavar="SOURCE",
-            help="dongle, dongle:SERIAL, bench:SCENE, or a recording (.sigmf-meta .wav .cu8 ...).",
+            help="dongle, dongle:SERIAL, bench:SCENE (a simulated set), or a recording"
+            " (.sigmf-meta .wav .cu8 ...).",
         ),
-        receiving_options,
+        receiving_options_with(seconds=seconds),
     )
 
 
-source_options = _source_options(required=True)
-optional_source_options = _source_options(required=False)
+source_options = source_options_with()
 
 ahead_options = stack(
     click.option(
@@ -127,7 +150,7 @@ ahead_options = stack(
         is_flag=True,
         help="The converter's LO lies above: the dongle hears --converter minus the air.",
     ),
-    click.option("--u-converter", type=FREQUENCY, help="Standard uncertainty of its LO, in Hz."),
+    click.option("--u-converter", type=FREQUENCY, help="Standard uncertainty (k = 1) of its LO."),
     click.option(
         "--pad",
         type=DECIBELS,
@@ -136,7 +159,9 @@ ahead_options = stack(
 )
 
 spectrum_options = stack(
-    click.option("--rbw", type=FREQUENCY, help="Resolution bandwidth  [default: 4096 points]."),
+    click.option(
+        "--rbw", type=FREQUENCY, help="Resolution bandwidth  [default: that of 4096 points]."
+    ),
     click.option(
         "--window",
         type=click.Choice(["hann", "blackman-harris", "flat-top", "rectangular"]),
@@ -150,14 +175,22 @@ clock_options = stack(
     click.option(
         "--ppm",
         type=float,
-        help="How fast the instrument's clock runs, ppm; true = indicated x (1 + ppm/10^6).",
-    ),
-    click.option("--u-ppm", type=float, help="Standard uncertainty (k = 1) of --ppm."),
-    click.option(
-        "--clock", metavar="NAME", help="A clock that was calibrated  [default: the dongle's own]."
+        metavar="PPM",
+        help="How fast the dongle's clock runs: true = indicated x (1 + ppm/10^6).",
     ),
     click.option(
-        "--temperature", type=float, metavar="C", help="Of the dongle now, in degrees Celsius."
+        "--u-ppm", type=float, metavar="PPM", help="Standard uncertainty (k = 1) of --ppm."
+    ),
+    click.option(
+        "--clock",
+        metavar="NAME",
+        help="A clock that 'sniff calibrate' kept  [default: the dongle's own].",
+    ),
+    click.option(
+        "--temperature",
+        type=float,
+        metavar="C",
+        help="The dongle's now, in °C: how far it is from that at its calibration.",
     ),
 )
 
@@ -177,7 +210,7 @@ output_options = stack(
         metavar="FILE",
         help="Picture of the spectrum against time.",
     ),
-    click.option("--budget", is_flag=True, help="Of what each frequency's U is made."),
+    click.option("--budget", is_flag=True, help="Tell what each frequency's U is made of."),
     json_option,
     quiet_option,
 )

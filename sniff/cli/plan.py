@@ -8,20 +8,21 @@ from sniff.cli.options import FREQUENCY, json_option, stack
 from sniff.cli.plan_options import plan_options
 
 _more_options = stack(
-    click.option("--channel", type=int, help="Channel number, in place of --carrier."),
+    click.option("--channel", type=int, metavar="N", help="Channel number, in place of --carrier."),
     click.option("--channel-base", type=FREQUENCY, help="Carrier of the first channel."),
-    click.option("--channel-step", type=FREQUENCY, help="Distance of two channels."),
+    click.option("--channel-step", type=FREQUENCY, help="Distance from one channel to the next."),
     click.option(
         "--channel-first",
         type=int,
         default=1,
         show_default=True,
+        metavar="N",
         help="Number of the channel that lies on --channel-base.",
     ),
     click.option(
         "--crystal",
         type=FREQUENCY,
-        help="Marking of the crystal, in place of --carrier: which carrier does it give?",
+        help="What stands on the crystal, in place of --carrier: which carrier does it give?",
     ),
     click.option(
         "--multiples",
@@ -39,7 +40,8 @@ _more_options = stack(
     click.option(
         "--u-ppm",
         type=click.FloatRange(min=0, max=1000),
-        help="Standard uncertainty of the clock with which lines without ± were read.",
+        metavar="PPM",
+        help="Standard uncertainty (k = 1) of the clock by which lines without ± were read.",
     ),
     click.option(
         "--sibling-carrier",

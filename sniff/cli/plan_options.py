@@ -17,16 +17,21 @@ _SIDES = click.Choice(["low", "high"])
 
 set_options: Callable[[Any], Any] = stack(
     click.option(
-        "--if", "if_hz", type=FREQUENCY, help="Intermediate frequency; none: a transmitter."
+        "--if", "if_hz", type=FREQUENCY, help="Intermediate frequency; a transmitter has none."
     ),
     click.option("--side", type=_SIDES, help="Side of the carrier on which the LO lies."),
-    click.option("--multiplier", type=int, help="LO, or carrier sent, over crystal."),
-    click.option("--second-if", type=FREQUENCY, help="Second IF of a dual conversion."),
+    click.option(
+        "--multiplier",
+        type=int,
+        metavar="N",
+        help="LO (of a transmitter: carrier) over crystal: 3 for a tripler.",
+    ),
+    click.option("--second-if", type=FREQUENCY, help="Second IF of a dual-conversion set."),
     click.option("--second-side", type=_SIDES, help="Side of the second LO."),
     click.option(
         "--tolerance",
         type=TOLERANCE,
-        help="50ppm of the crystal, or 5kHz of the carrier.",
+        help="How far off it may be: 50ppm of the crystal, or 5kHz of the carrier.",
     ),
 )
 
@@ -36,7 +41,7 @@ plan_options: Callable[[Any], Any] = stack(
         "plan_file",
         type=click.Path(dir_okay=False, path_type=Path),
         metavar="FILE",
-        help="A plan in TOML, in place of the options below.",
+        help="A plan in TOML, in place of --carrier to --tolerance.",
     ),
     click.option("--carrier", type=FREQUENCY, help="Frequency sent, or to be received."),
     set_options,

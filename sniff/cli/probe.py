@@ -24,13 +24,15 @@ from sniff.cli.plan_options import plan_from, plan_options
 @click.option(
     "--search", type=TOLERANCE, help="Search this far off a line  [default: ten tolerances]."
 )
-@click.option("--sibling", metavar="SOURCE", help="A working set of the same make, to compare.")
+@click.option(
+    "--sibling", metavar="SOURCE", help="A working set of the same make, to hold it against."
+)
 @click.option("--sibling-carrier", type=FREQUENCY, help="The sibling's carrier.")
 @click.option(
     "--placement",
     type=click.FloatRange(min=0),
     metavar="DB",
-    help="Spread of the level from placing the loop, k = 2  [default: as --repeat measures it, "
+    help="How much placing the loop moves a level, k = 2  [default: as --repeat measures it, "
     "else 6].",
 )
 @click.option(
@@ -55,8 +57,8 @@ def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
     absent, hidden or out-of-view.
 
     \b
-    sniff probe --from bench:tour-guide-deaf --carrier 72.9M --if 10.7M --side high \\
-          --multiplier 3 --tolerance 50ppm --ppm 31 --u-ppm 0.5
+    sniff probe --from bench:tour-guide-deaf --carrier 72.9M --if 10.7M \\
+          --side high --multiplier 3 --tolerance 50ppm --ppm 31 --u-ppm 0.5
     sniff probe --from dongle --plan diversity.toml --at "feed B" --repeat 5
 
     Exit code 0: all as expected; 1: a fault; 3: a wanted line could not be judged; 130: Ctrl-C, and
@@ -64,8 +66,10 @@ def probe(ctx: click.Context, /, source: str, **given: Any) -> None:
     """
     from sniff.cli.defaults import with_defaults
     from sniff.cli.filing import with_job
+    from sniff.cli.picture_targets import check_targets
     from sniff.cli.probing import probe_source, show_board
 
+    check_targets(given)
     source, given = with_defaults(source, with_job("probe", given))
     plan = plan_from(given)
     board, info, correction = probe_source(source, plan, given)

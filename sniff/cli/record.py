@@ -15,12 +15,12 @@ from sniff.cli.options import (
     clock_options,
     json_option,
     quiet_option,
-    source_options,
+    source_options_with,
 )
 
 
 @click.command()
-@source_options
+@source_options_with(seconds="Record, or wait, this long  [default: see above].")
 @ahead_options
 @click.option(
     "--out",
@@ -34,21 +34,31 @@ from sniff.cli.options import (
     is_flag=True,
     help="Replace a recording of that name, once the new one is whole; till then it is STEM.new.",
 )
-@click.option("--max-size", type=SIZE, help="Let the samples take no more, such as 2GB.")
+@click.option("--max-size", type=SIZE, help="Stop when the samples take so much, such as 2GB.")
 @click.option(
     "--when",
     type=click.Choice(["absent", "present", "level"]),
     help="Record only around the moments when the --line vanishes, appears, or rises above"
     " --level.",
 )
-@click.option("--line", type=FREQUENCY, help="The line to watch, its true frequency.")
+@click.option("--line", type=FREQUENCY, help="True frequency of the line to watch.")
 @click.option("--level", type=DECIBELS, help="For --when level: dBFS, such as -40dB.")
 @click.option(
-    "--within", type=FREQUENCY, help="The line may be this far off  [default: 1 kHz, or U]."
+    "--within", type=FREQUENCY, help="Look for it this far off  [default: 1 kHz, or the clock's U]."
 )
-@click.option("--pre", type=DURATION, default=5.0, help="Keep this long before  [default: 5 s].")
-@click.option("--post", type=DURATION, default=5.0, help="... and after  [default: 5 s].")
-@click.option("--events", type=click.IntRange(min=1), default=1, help="How many  [default: 1].")
+@click.option(
+    "--pre", type=DURATION, default=5.0, help="With --when: keep this long before  [default: 5s]."
+)
+@click.option(
+    "--post", type=DURATION, default=5.0, help="With --when: keep this long after  [default: 5s]."
+)
+@click.option(
+    "--events",
+    type=click.IntRange(min=1),
+    default=1,
+    metavar="N",
+    help="With --when: end after so many  [default: 1].",
+)
 @clock_options
 @json_option
 @quiet_option

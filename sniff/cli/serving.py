@@ -214,7 +214,6 @@ def _sibling_levels(plan: Plan | None, options: Mapping[str, Any]) -> dict[str, 
         "course": None,
         "rbw": None,
         "window": "hann",
-        "seconds": options["seconds"],
     }
     board, _, _ = probe_source(options["sibling"], carry(plan, options["sibling_carrier"]), other)
     return {

@@ -13,34 +13,39 @@ from sniff.cli.options import (
     ahead_options,
     clock_options,
     json_option,
-    optional_source_options,
+    source_options_with,
 )
 from sniff.cli.plan_options import plan_options
 
 
 @click.command()
-@optional_source_options
+@source_options_with(
+    required=False,
+    seconds="Watch this long  [default: a recording to its end, else till q or Ctrl-C].",
+)
 @ahead_options
-@click.option("--line", type=FREQUENCY, help="The line, its true frequency; or a plan: its LO.")
+@click.option(
+    "--line", type=FREQUENCY, help="The line's true frequency; in its place a plan: the LO."
+)
 @plan_options
 @click.option(
     "--within",
     type=FREQUENCY,
-    help="The line may be this far off  [default: 50 ppm and the clock's U].",
+    help="Look for it this far off  [default: 50 ppm and the clock's U].",
 )
 @click.option(
     "--resolution",
     type=DURATION,
     default=1e-3,
-    help="In time, 0.1ms to 1s: drop-outs of twice this are found  [default: 1 ms].",
+    help="Of time, 0.1ms to 1s: drop-outs of twice this are found  [default: 1ms].",
 )
-@click.option("--until", metavar="N", help="Stop after so many, such as '3 drop-outs'.")
+@click.option("--until", metavar="COUNT", help="Stop after so many, such as '3 drop-outs'.")
 @click.option("--bell", is_flag=True, help="Ring the terminal's bell when the line goes.")
 @click.option(
     "--taps",
     metavar="WHERE",
-    help="A tap test: keys (marks labelled 'stick C14'), annotations (of the recording, 'tap stick"
-    " C14'), or a list, .toml or .csv.",
+    help="A tap test by keys (marks you label 'stick C14'), annotations (of the recording, 'tap"
+    " stick C14'), or a list, .toml or .csv.",
 )
 @click.option(
     "--control",
@@ -49,26 +54,28 @@ from sniff.cli.plan_options import plan_options
     help="The sibling's tap test, its JSON or counts in a .toml  [default: time untouched].",
 )
 @click.option(
-    "--tap-window", type=DURATION, help="A drop-out so long after a tap answers it  [default: 1 s]."
+    "--tap-window", type=DURATION, help="A drop-out so long after a tap answers it  [default: 1s]."
 )
 @click.option(
-    "--heat-window", type=DURATION, help="... after cold spray or warm air  [default: 90 s]."
+    "--heat-window", type=DURATION, help="The same after cold spray or warm air  [default: 90s]."
 )
 @click.option(
     "--soak",
     type=click.Path(file_okay=False, path_type=Path),
     metavar="DIR",
-    help="For hours to weeks, kept in this folder; begun again it goes on. Without --from: tell"
-    " what it came to.",
+    help="Watch for hours to weeks, kept in this folder; begun again it goes on. Without --from:"
+    " tell how it stands.",
 )
 @click.option(
     "--before",
     metavar="WHAT",
     help="With --soak: the rate before the repair, 30/2 for 30 drop-outs in 2 hours, or the folder"
-    " of another soak.",
+    " of an earlier soak.",
 )
 @click.option(
-    "--keep", type=SIZE, help="With --soak: IQ of drop-outs up to this size  [default: 2GB]."
+    "--keep",
+    type=SIZE,
+    help="With --soak: keep the IQ about drop-outs up to this size  [default: 2GB].",
 )
 @clock_options
 @click.option(
