@@ -8,6 +8,7 @@ from typing import Any
 from sniff.cli.compare_seeing import Seen, seen_at
 from sniff.cli.compare_words import Words, is_filed, words_from
 from sniff.cli.filing import Filing, with_job
+from sniff.cli.picture_targets import check_targets
 from sniff.cli.repeating import ENDED
 from sniff.cli.running import all_cautions, exit_code, say_unless_quiet
 from sniff.cli.sweeping import parse_span
@@ -33,6 +34,7 @@ _EXITS = {
 
 def compare_sources(given: Mapping[str, Any]) -> int:
     """Measure both sets and compare them; returns the exit code."""
+    check_targets(given)
     options = with_job("compare", {**given, "course": None, "budget": False})
     words = words_from(options)
     if options["span"] is not None:

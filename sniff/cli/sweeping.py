@@ -11,6 +11,7 @@ from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
 from sniff.cli.filing import Filing, with_job
 from sniff.cli.levels import level_points
+from sniff.cli.picture_targets import check_targets
 from sniff.cli.plan_options import plan_from
 from sniff.cli.running import all_cautions, exit_code, opened, say_unless_quiet
 from sniff.cli.sweep_recording import check_target, recorded
@@ -44,6 +45,7 @@ def sweep_from(source: str, text: str, given: Mapping[str, Any]) -> int:
         raise UsageError("--start does not go with a sweep; all that a recording holds is read")
     if given["seconds"] == 0:
         raise UsageError("--seconds 0 hears nothing; leave it out, or give the time at each hop")
+    check_targets(given)
     source, options = with_defaults(source, with_job("sweep", given))
     plan = _plan(options)
     if live:
@@ -206,13 +208,13 @@ def _show(
         click.echo(told)
     else:
         print_sweep(swept, info, correction, planned=planned)
-    if given["csv"] is not None:
-        from sniff.report.sweep_csv import write_csv
-
-        write_csv(swept, correction, given["csv"])
     interrupted = any(caution.code == INTERRUPTED for caution in swept.cautions)
     code = 130 if interrupted else exit_code(0, swept.cautions)
     with Filing(told, given, code) as filed:
+        if given["csv"] is not None:
+            from sniff.report.sweep_csv import write_csv
+
+            write_csv(swept, correction, given["csv"])
         if given["plot"] is not None:
             from sniff.report.plots import save
             from sniff.report.plots.sweep import draw_sweep

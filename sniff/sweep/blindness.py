@@ -44,11 +44,17 @@ def blind_spots(result: SweepResult) -> tuple[Caution, ...]:
     if result.interpolated:
         parts = [_span_words(part) for part in result.interpolated]
         text = (
-            f"{len(parts)} places under a hop's spike were interpolated, and a line there would "
-            f"not be seen: {_listed(parts)}"
+            f"{_places(len(parts))} interpolated, and a line there would not be seen: "
+            f"{_listed(parts)}"
         )
         cautions.append(Caution(code="interpolated", text=text))
     return tuple(cautions)
+
+
+def _places(count: int) -> str:
+    if count == 1:
+        return "1 place under a hop's spike was"
+    return f"{count} places under a hop's spike were"
 
 
 def _span_words(span: Span) -> str:

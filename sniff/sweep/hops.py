@@ -7,7 +7,7 @@ from sniff.errors import SourceError, UsageError
 from sniff.model import Caution, SourceInfo
 from sniff.peaks import DEFAULT_FALSE_ALARM_RATE
 from sniff.resolution import SpectrumSettings, segment_for_rbw
-from sniff.units import format_frequency, format_span
+from sniff.units import format_frequency, format_seconds, format_span
 from sniff.windows import Window
 
 MOST_POINTS = 2**21
@@ -220,15 +220,23 @@ def _dwell(segment: int, settings: SweepSettings, info: SourceInfo) -> float | N
     if not info.tunable:
         return None
     segment_s = segment / info.rate_hz
+    if 0.0 < settings.stay_s < segment_s:
+        raise UsageError(_too_short("--stay", "each line", settings.stay_s, segment_s, settings))
     if settings.seconds is None:
         hop = 1.0 - settings.window.recommended_overlap
         return max(LEAST_DWELL_S, (_LEAST_SEGMENTS * hop + 1.0) * segment_s)
     if settings.seconds < segment_s:
-        raise UsageError(
-            f"--seconds {settings.seconds:g} at each hop is too short for a resolution bandwidth "
-            f"of {format_span(settings.rbw_hz)}, which needs {_rounded_up(segment_s, unit='s')}"
-        )
+        raise UsageError(_too_short("--seconds", "each hop", settings.seconds, segment_s, settings))
     return settings.seconds
+
+
+def _too_short(
+    option: str, where: str, seconds: float, needed_s: float, settings: SweepSettings
+) -> str:
+    return (
+        f"{option} {format_seconds(seconds)} at {where} is too short for a resolution bandwidth of "
+        f"{format_span(settings.rbw_hz)}, which needs {_rounded_up(needed_s, unit='s')}"
+    )
 
 
 def _cut(span: Span, shown: Span, info: SourceInfo) -> tuple[Caution, ...]:
@@ -250,7 +258,7 @@ def _rounded_up(value: float, *, unit: str = "Hz") -> str:
 
     step = 10.0 ** (floor(log10(value)) - 1)
     up = ceil(value / step - 1e-9) * step
-    return format_span(up) if unit == "Hz" else f"{up:.2g} {unit}"
+    return format_span(up) if unit == "Hz" else format_seconds(up)
 
 
 def _rounded_down(hz: float) -> str:

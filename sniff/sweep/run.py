@@ -293,6 +293,8 @@ class SweepRun:
     def _stay(self, tuning: Tuning, candidates: tuple[Candidate, ...]) -> bool:
         try:
             visit = stay(self._source, tuning, candidates, self.plan, self._settings, self._shape)
+        except UsageError:  # a recording's capture was too short: its lines stay as they were seen
+            return True
         except SourceError as error:
             self._cautions.append(Caution(code=CUT_SHORT, text=f"cut short: {error}"))
             return False

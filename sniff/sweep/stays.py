@@ -173,7 +173,9 @@ def stay_cautions(
     if left <= 0:
         return ()
     why = f"only {stayed} lines were" if asked else "no line was"
-    text = f"{why} looked at again; the frequencies of {left} more are good to the RBW only"
+    more = " more" if stayed else ""
+    good = f"frequency of one{more} is" if left == 1 else f"frequencies of {left}{more} are"
+    text = f"{why} looked at again; the {good} good to the RBW only"
     return (Caution(code="not-refined", text=text),)
 
 

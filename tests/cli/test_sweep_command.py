@@ -193,6 +193,32 @@ def test_a_capture_too_short_for_the_rbw_is_passed_over_and_told(
     assert_one_line(finer, 2, "are too few for a resolution bandwidth of 20 Hz")
 
 
+def test_a_capture_too_short_for_a_stay_leaves_its_line_as_it_was_seen(
+    run: Run, tmp_path: Path
+) -> None:
+    """The line stands 50 kHz off the first centre, and 250 kHz off the second, which would suit a
+    stay better and holds 60 samples."""
+    tone = 50.0 * np.exp(2j * np.pi * 0.05 * np.arange(100_000)).astype(np.complex128)
+    noise = np.random.default_rng(4).normal(127.5, 8.0, 2 * 100_060)
+    noise[: 2 * tone.size] += tone.view(np.float64)
+    (tmp_path / "cut.sigmf-data").write_bytes(noise.clip(0, 255).round().astype(np.uint8).tobytes())
+    captures = [
+        {"core:sample_start": 0, "core:frequency": 80e6},
+        {"core:sample_start": 100_000, "core:frequency": 79.8e6},
+    ]
+    top = {"core:datatype": "cu8", "core:sample_rate": 1e6, "core:version": "1.2.0"}
+    (tmp_path / "cut.sigmf-meta").write_text(
+        json.dumps({"global": top, "captures": captures, "annotations": []})
+    )
+    answer = run("sweep", "--from", tmp_path / "cut.sigmf-meta", "79.7M:80.3M", *CLOCK, "--json")
+    assert answer.code == 0, answer.err
+    line = max(json.loads(answer.out)["result"]["peaks"], key=lambda peak: peak["level_dbfs"])
+    # A clock 12 ppm fast reads 80 MHz 960 Hz too low.
+    assert line["frequency_hz"] == pytest.approx(80.05e6 + 960.0, abs=10e3)
+    assert line["stay"] == "none"
+    assert "no line was looked at again" in answer.err
+
+
 def test_raw_samples_of_one_tuning_are_swept_where_the_user_says(run: Run, tmp_path: Path) -> None:
     t = np.arange(200_000)
     tone = 40.0 * np.exp(2j * np.pi * 0.1203 * t)
@@ -248,7 +274,11 @@ def test_the_table_holds_each_point_once_on_the_exact_grid(
         (["80M:90M", "--rbw", "0.1"], 2, "at least"),
         (["30M:1.7G", "--rbw", "100"], 2, "2097152 can be held"),
         (["80M:90M", "--seconds", "0"], 2, "hears nothing"),
-        (["80M:90M", "--seconds", "10us"], 2, "too short"),
+        (["80M:90M", "--seconds", "10us"], 2, "needs 0.15 ms"),
+        (["80M:90M", "--stay", "10us"], 2, "--stay 0.01 ms at each line is too short"),
+        (["80M:90M", "--plot", "x.gif"], 2, "x.gif"),
+        (["80M:90M", "--plot", "none/x.png"], 4, "the folder none is not there"),
+        (["80M:90M", "--csv", "none/x.csv"], 4, "the folder none is not there"),
         (["80M:90M", "--center", "85M"], 2, "--center does not go with a sweep"),
         (["80M:90M", "--start", "1"], 2, "--start does not go with a sweep"),
         (["80M:90M", "--repeat", "0"], 2, "--repeat"),
