@@ -7,7 +7,7 @@ from math import hypot, log10
 import numpy as np
 
 from sniff.model import Caution, IQBlock, Mark, Peak, SourceInfo
-from sniff.units import format_frequency
+from sniff.units import format_frequency, format_share
 
 OVERLOAD_SHARE = 1e-4
 """Share of samples at the rails from which on the front end counts as overloaded: noise at
@@ -59,8 +59,9 @@ class RailCount:
             return None
         return Caution(
             code="overload",
-            text=f"overload: {self.share:.2%} of the samples are at the converter's rails; levels "
-            "are wrong and lines may be false. Less gain, more attenuation or more distance.",
+            text=f"overload: {format_share(self.share, digits=2)} of the samples are at the "
+            "converter's rails; levels are wrong and lines may be false. Less gain, "
+            "more attenuation or more distance.",
         )
 
 

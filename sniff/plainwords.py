@@ -2,14 +2,14 @@
 
 from sniff.regularity import Bursts
 from sniff.sureness import HOUR_S, Change, Improvement, RatePerHour
-from sniff.units import format_at_least, format_rate, format_seconds
+from sniff.units import format_at_least, format_rate, format_seconds, format_share
 
 _FAR_S = 10_000 * HOUR_S  # beyond a year of watching nobody waits
 
 
 def rate_in_words(rate: RatePerHour) -> str:
     """How often, and how sure."""
-    sure = f"With {rate.confidence:.0%} confidence it drops out no more often than "
+    sure = f"With {format_share(rate.confidence)} confidence it drops out no more often than "
     bound = f"{format_rate(rate.at_most, at_most=True)}, {_once_in(rate.at_most)}"
     watched = format_seconds(rate.observed_s)
     if rate.events == 0:
@@ -22,7 +22,7 @@ def rate_in_words(rate: RatePerHour) -> str:
 
 def improvement_in_words(found: Improvement) -> str:
     """Whether the repair helped, by how much at least, and what would show more."""
-    sure = f"with {found.confidence:.0%} confidence"
+    sure = f"with {format_share(found.confidence)} confidence"
     counts = (
         f"{_dropouts(found.before.events).lower()} in {format_seconds(found.before.observed_s)} "
         f"before, {_dropouts(found.after.events).lower()} in "

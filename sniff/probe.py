@@ -17,6 +17,7 @@ from sniff.units import (
     format_expanded,
     format_frequency,
     format_seconds,
+    format_share,
     format_span,
     format_times,
     to_db,
@@ -207,7 +208,7 @@ def _describe_absences(presence: Presence) -> str:
     count = len(presence.absences)
     longest_s = max(end - start for start, end in presence.absences)
     return (
-        f"there {presence.fraction:.0%} of the time; gone {format_times(count)}, "
+        f"there {format_share(presence.fraction)} of the time; gone {format_times(count)}, "
         f"at the longest {format_seconds(longest_s)}"
     )
 

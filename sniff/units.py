@@ -275,6 +275,23 @@ def format_chance(probability: float) -> str:
     return f"{probability:.2f}" if probability >= 0.1 else f"{probability:.2g}"
 
 
+def format_share(share: float, *, digits: int = 0) -> str:
+    """A part of a whole, ``88 %``; with more digits where it would read like all or like nothing.
+
+    Parameters
+    ----------
+    share : float
+        1 is the whole.
+    digits : int
+        After the point, or more.
+    """
+    for more in range(digits, digits + 7):
+        text = f"{100.0 * share:.{more}f}"
+        if share in (0.0, 1.0) or float(text) not in (0.0, 100.0):
+            break
+    return f"{text} %"
+
+
 def format_seconds(seconds: float) -> str:
     """A duration in the unit that suits it, three significant digits."""
     for unit_s, unit, below_s in ((1e-3, "ms", 1.0), (1.0, "s", 120.0), (60.0, "min", 7200.0)):

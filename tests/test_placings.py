@@ -276,11 +276,11 @@ def test_a_line_absent_in_some_and_hidden_in_others_is_not_called_absent() -> No
 
 def test_a_line_unsteady_in_one_placing_is_unsteady() -> None:
     shaky = replace(
-        seen(-41), state=LineState.UNSTEADY, present_fraction=0.6, why="there 60% of the time"
+        seen(-41), state=LineState.UNSTEADY, present_fraction=0.6, why="there 60 % of the time"
     )
     found = combined([*boards(LO=(-40, -42)), board(shaky)])
     assert only(found).state is LineState.UNSTEADY
-    assert only(found).why == "in 1 of 3 placings; the worst: there 60% of the time"
+    assert only(found).why == "in 1 of 3 placings; the worst: there 60 % of the time"
     assert found.result.verdict is BoardVerdict.FAULT
 
 

@@ -22,7 +22,7 @@ def test_eight_quiet_hours_are_a_bound_and_no_promise() -> None:
     assert rate is not None
     # 2.9957 / 8 h = 0.3745 per hour, by the rule of three; rounded up.
     assert rate_in_words(rate) == (
-        "No drop-out was seen in 8 h. With 95% confidence it drops out no more often than 0.38 per "
+        "No drop-out was seen in 8 h. With 95 % confidence it drops out no more often than 0.38 per "
         "hour, once in 2.67 h on average. That it never will cannot be shown by watching."
     )
 
@@ -32,7 +32,7 @@ def test_drop_outs_are_counted_with_their_rate_and_its_bound() -> None:
     assert rate is not None
     # 10.5130 / 2 h = 5.26 per hour.
     assert rate_in_words(rate) == (
-        "5 drop-outs in 2 h: 2.5 per hour. With 95% confidence it drops out no more often than 5.3 "
+        "5 drop-outs in 2 h: 2.5 per hour. With 95 % confidence it drops out no more often than 5.3 "
         "per hour, once in 11.4 min on average."
     )
 
@@ -40,7 +40,7 @@ def test_drop_outs_are_counted_with_their_rate_and_its_bound() -> None:
 def test_a_repair_that_helped_is_told_with_its_least_factor() -> None:
     # p = 0.05**(1/30) = 0.90497, odds 9.523, times 5 h / 2 h = 23.8.
     text = improvement_in_words(repaired(30, 2, 0, 5))
-    assert "helped: with 95% confidence it drops out at least 23 times less often" in text
+    assert "helped: with 95 % confidence it drops out at least 23 times less often" in text
     assert "(30 drop-outs in 2 h before, no drop-out in 5 h since)" in text
     # 100 times: 100 * 2 h / 9.523 = 21.0 h, of which 5 h are over.
     assert text.endswith("Another 16 h without a drop-out would show 100 times.")

@@ -257,3 +257,23 @@ def test_no_power_reads_minus_300_decibels_not_minus_infinity() -> None:
 )
 def test_a_measure_has_three_digits(hz: float, text: str) -> None:
     assert units.format_measure(hz) == text
+
+
+@pytest.mark.parametrize(
+    ("share", "digits", "text"),
+    [
+        (0.88, 0, "88 %"),
+        (0.95, 0, "95 %"),
+        (0.8777, 2, "87.77 %"),
+        (1.0, 0, "100 %"),
+        (0.0, 0, "0 %"),
+        (0.997, 0, "99.7 %"),  # gone now and then, and never "100 % of the time"
+        (0.99996, 2, "99.996 %"),
+        (0.0004, 0, "0.04 %"),
+    ],
+)
+def test_a_share_never_reads_like_all_or_nothing_when_it_is_not(
+    share: float, digits: int, text: str
+) -> None:
+    """A space before the sign: The International System of Units, 9th edition, 5.4.7."""
+    assert units.format_share(share, digits=digits) == text

@@ -8,6 +8,7 @@ from math import pi, sqrt
 import numpy as np
 
 from sniff.model import ComplexSamples
+from sniff.units import format_share
 
 
 class Kind(str, Enum):
@@ -163,7 +164,7 @@ def classify(seen: Swings, *, times_on: int, keyed: bool, longest_on_s: float) -
         Longest time it was on, s.
     """
     still = seen.amplitude < _LEAST_DEPTH and seen.phase < _LEAST_INDEX
-    depth, index = f"{seen.amplitude:.1%} rms", f"{seen.phase:.2g} rad rms"
+    depth, index = f"{format_share(seen.amplitude, digits=1)} rms", f"{seen.phase:.2g} rad rms"
     if keyed and times_on >= _FEW_MARKS and (still or (seen.phase < 0.5 and longest_on_s < 1.0)):
         return Decided(kind=Kind.KEYED, why=f"on {times_on} times, and plain while on")
     if still:

@@ -18,6 +18,7 @@ from sniff.units import (
     format_ppm,
     format_reading,
     format_seconds,
+    format_share,
     format_span,
 )
 from sniff.verdict import Outcome
@@ -114,7 +115,7 @@ def _modulation(found: ModulationResult) -> list[tuple[str, str, str]]:
         share = found.deviation_below_peak_share or 0.0
         largest = (
             f"largest {format_measure(found.deviation_largest_hz)}, noise and all; below the peak "
-            f"{100.0 * share:.3g} % of the time"
+            f"{format_share(share, digits=1)} of the time"
         )
         rows.append(("deviation, rms", format_measure(found.deviation_rms_hz), largest))
     if found.depth_positive_percent is not None and found.depth_negative_percent is not None:

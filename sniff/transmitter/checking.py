@@ -16,7 +16,7 @@ from sniff.survey import CUT_SHORT, LookSettings
 from sniff.transmitter.finding import Sought, seek, seen_carriers
 from sniff.transmitter.judging import judge
 from sniff.transmitter.nouns import CarrierRequest, CarrierResult, Transmitter
-from sniff.units import format_dbfs, format_frequency, format_seconds, format_span
+from sniff.units import format_dbfs, format_frequency, format_seconds, format_share, format_span
 from sniff.verdict import Outcome
 
 
@@ -179,7 +179,7 @@ def _with_doubts(
         cautions.append(Caution(code="first-part", text=text))
     if measured.on.keyed and measured.decided.kind.value != "keyed":
         text = (
-            f"it was on {measured.on.share:.0%} of the time, and measured then: "
+            f"it was on {format_share(measured.on.share)} of the time, and measured then: "
             f"{measured.on.times} stretch{'' if measured.on.times == 1 else 'es'}"
         )
         cautions.append(Caution(code="part-time", text=text))

@@ -27,6 +27,7 @@ from sniff.units import (
     format_frequency,
     format_parts,
     format_seconds,
+    format_share,
     format_span,
     to_db,
 )
@@ -203,8 +204,8 @@ def _judged(
     cautions: tuple[Caution, ...] = ()
     if share is not None and share > _RESTLESS_SHARE and decision.outcome is Outcome.PASS:
         text = (
-            f"its mean is within the tolerance, but {share:.0%} of the time it was outside: "
-            "see the picture of its frequency against time"
+            f"its mean is within the tolerance, but {format_share(share)} of the time it was "
+            "outside: see the picture of its frequency against time"
         )
         cautions = (Caution(code="outside", text=text),)
     judged = replace(

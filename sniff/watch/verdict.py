@@ -8,7 +8,7 @@ import numpy as np
 from calib.stability import ladder
 from sniff.model import Doubles
 from sniff.sureness import rate_per_hour
-from sniff.units import format_dbfs, format_seconds
+from sniff.units import format_dbfs, format_seconds, format_share
 from sniff.watch.nouns import Dropout, WatchResult, WatchVerdict
 from sniff.watch.trace import Levels, Trace
 
@@ -104,13 +104,13 @@ def _verdict(seen: Watched) -> tuple[WatchVerdict, str]:
         level = format_dbfs(seen.would_see_dbfs)
         return WatchVerdict.ABSENT, f"not seen in {watched}; a line of {level} would have been"
     if seen.dropout_count or seen.searched_s:
-        fraction = 100.0 * (_present_fraction(seen) or 0.0)
+        share = format_share(_present_fraction(seen) or 0.0, digits=2)
         times = {0: "not there at first", 1: "gone once"}.get(
             seen.dropout_count, f"gone {seen.dropout_count} times"
         )
         return (
             WatchVerdict.INTERMITTENT,
-            f"{times} in {watched}, there {fraction:.4g} % of the time",
+            f"{times} in {watched}, there {share} of the time",
         )
     if seen.unobserved_s > seen.observed_s:
         lost = format_seconds(seen.unobserved_s)

@@ -79,7 +79,7 @@ def test_a_soak_after_the_repair_is_judged_against_the_one_before(
     assert result["against_before"]["change"] == "better"
     assert result["against_before"]["at_least_times"] == pytest.approx(2.6, abs=0.2)
     counted = run("watch", "--soak", tmp_path / "after", "--before", "16/4.7s")
-    assert "The repair helped: with 95% confidence it drops out at least 2." in counted.out
+    assert "The repair helped: with 95 % confidence it drops out at least 2." in counted.out
 
 
 def test_it_is_not_gone_on_with_on_another_line(run: Run, bench: str, tmp_path: Path) -> None:

@@ -47,7 +47,7 @@ def ruler_of(before: Fields | None, after: Fields | None) -> Ruler | None:
     scale_hz = max(tolerance_hz / _BAND, 1.1 * farthest_hz)
     band = max(tolerance_hz / scale_hz, _LEAST) * _HALF
     told = [
-        f"{side} {error[0] / tolerance_hz:+.0%} of it".replace("-", "−")
+        f"{side} {100.0 * error[0] / tolerance_hz:+.0f} % of it".replace("-", "−")
         for side, error in zip(("before", "after"), errors, strict=True)
         if error is not None
     ]

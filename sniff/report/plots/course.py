@@ -24,7 +24,7 @@ from sniff.report.plots import labels, style
 from sniff.report.plots.axis import Ruler, Scale, level_range, ruler_about, ruler_of_time, scale_of
 from sniff.report.plots.page import WIDTH_MM, Page, Sheet, open_page, text_width_mm, unbroken
 from sniff.report.plots.stretch import Stretch, level_of, stretch_of, unobserved_s
-from sniff.units import format_frequency, format_seconds, format_span
+from sniff.units import format_frequency, format_seconds, format_share, format_span
 
 _LEFT_MM = 20.0
 _NAME_OVER_MM = 5.5
@@ -262,7 +262,7 @@ def _title(course: Course, inside: Sequence[BoardLine], line: BoardLine | None) 
 def _part(line: BoardLine) -> str:
     if line.present_fraction is None or line.state is not LineState.UNSTEADY:
         return ""
-    return f", there {100.0 * line.present_fraction:.3g} % of the time"
+    return f", there {format_share(line.present_fraction)} of the time"
 
 
 def _keys(stretch: Stretch, inside: Sequence[BoardLine], line: BoardLine | None) -> list[Any]:
