@@ -1,6 +1,7 @@
 """What the report says: which readings it pairs, what it concludes, and what it owns up to."""
 
 import base64
+import json
 from collections.abc import Callable
 from datetime import timedelta
 from html.parser import HTMLParser
@@ -244,6 +245,17 @@ def test_clock_budget_and_cautions_reach_the_report(filed: Filed, shown: Shown) 
     assert view.calibrations == (
         "2026-11-25 13:02 UTC, reading 2: +28.80 ppm ± 0.60 ppm (k = 2), by weather",
     )
+
+
+@pytest.mark.parametrize(("stage", "said"), [(BEFORE, True), (None, False)])
+def test_a_report_without_cautions_says_so(
+    stage: Stage | None, said: bool, filed: Filed, shown: Shown
+) -> None:
+    """A reading of no stage is told of where the cautions are."""
+    reading = filed("probe", board("present", "as-expected"), stage)
+    told = json.loads(reading.told) | {"cautions": []}
+    _, text = shown([reading.renewed(told=json.dumps(told))])
+    assert ("None: no reading came with a caution." in text) is said
 
 
 def test_a_command_that_is_not_known_is_listed(filed: Filed, shown: Shown) -> None:
