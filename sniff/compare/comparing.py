@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from sniff.board import BoardLine, LineState
-from sniff.compare.doubts import LevelDoubt, level_doubt, pooled, u_clocks_ppm
+from sniff.compare.doubts import LevelDoubts, pooled, u_clocks_ppm
 from sniff.compare.nouns import (
     ComparedLine,
     Comparison,
@@ -40,16 +40,11 @@ def compare(pairs: Sequence[Pair], settings: CompareSettings) -> Comparison:
     places: list[PlaceComparison] = []
     lines: list[ComparedLine] = []
     for pair in pairs:
-        doubt = level_doubt(
-            spread,
-            good_placings=pair.good.placings,
-            suspect_placings=pair.suspect.placings,
-            lines=count,
-            settings=settings,
-            other_gain=pair.gain_step_db != 0.0,
+        levels = LevelDoubts(
+            spread=spread, lines=count, settings=settings, other_gain=pair.gain_step_db != 0.0
         )
-        rows = _rows(pair, doubt, settings)
-        places.append(_place(pair, rows, doubt, settings))
+        rows = _rows(pair, levels, settings)
+        places.append(_place(pair, rows, levels, settings))
         lines += rows
     first = pairs[0]
     result = ComparisonResult(
@@ -69,12 +64,12 @@ def compare(pairs: Sequence[Pair], settings: CompareSettings) -> Comparison:
     return Comparison(result=result, pairs=tuple(pairs), cautions=_cautions(first, settings))
 
 
-def _rows(pair: Pair, doubt: LevelDoubt, settings: CompareSettings) -> list[ComparedLine]:
+def _rows(pair: Pair, levels: LevelDoubts, settings: CompareSettings) -> list[ComparedLine]:
     u_ppm = u_clocks_ppm(
         pair.good.correction, pair.suspect.correction, one_clock=settings.one_clock
     )
     doubts = Doubts(
-        level=doubt,
+        levels=levels,
         u_clocks_ppm=u_ppm,
         agree_ppm=settings.agree_ppm,
         gain_step_db=pair.gain_step_db,
@@ -89,8 +84,9 @@ def _rows(pair: Pair, doubt: LevelDoubt, settings: CompareSettings) -> list[Comp
 
 
 def _place(
-    pair: Pair, rows: Sequence[ComparedLine], doubt: LevelDoubt, settings: CompareSettings
+    pair: Pair, rows: Sequence[ComparedLine], levels: LevelDoubts, settings: CompareSettings
 ) -> PlaceComparison:
+    doubt = levels.of(pair.good.placings, pair.suspect.placings)
     restless = {line.name for line in _board_lines(pair.good) if line.state is LineState.UNSTEADY}
     verdict, sentence = concluded(
         rows,

@@ -40,6 +40,36 @@ class LevelDoubt:
     would_tell_db: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelDoubts:
+    """What any difference of two levels is worth, by how often the loop was placed for each.
+
+    Attributes
+    ----------
+    spread : PlacingSpread or None
+    lines : int
+        How many lines are judged, at all places.
+    settings : CompareSettings
+    other_gain : bool
+    """
+
+    spread: PlacingSpread | None
+    lines: int
+    settings: CompareSettings
+    other_gain: bool = False
+
+    def of(self, good_placings: int, suspect_placings: int) -> LevelDoubt:
+        """As `level_doubt`."""
+        return level_doubt(
+            self.spread,
+            good_placings=good_placings,
+            suspect_placings=suspect_placings,
+            lines=self.lines,
+            settings=self.settings,
+            other_gain=self.other_gain,
+        )
+
+
 def level_doubt(
     spread: PlacingSpread | None,
     *,

@@ -66,6 +66,8 @@ class _Work:
         self._pair = pair
         self._shift_hz = shift_hz or 0.0
         self._doubts = doubts
+        # Whatever the board comes from, what else was in view was read in one placing.
+        self._level = doubts.levels.of(1, 1)
         low_hz, high_hz = extent_hz((pair.good, pair.suspect))
         self._good, self._suspect = (
             self._of_the_set(other_lines(sight), sight, low_hz=low_hz, high_hz=high_hz)
@@ -154,8 +156,8 @@ class _Work:
             good_dbfs=mine.level_dbfs,
             suspect_dbfs=yours.level_dbfs,
             difference_db=yours.level_dbfs - mine.level_dbfs - self._doubts.gain_step_db,
-            u_difference_db=self._doubts.level.u_db,
-            expanded_difference_db=self._doubts.level.expanded_db,
+            u_difference_db=self._level.u_db,
+            expanded_difference_db=self._level.expanded_db,
             state=Likeness.IN_BOTH,
             why=why,
         )
@@ -170,7 +172,7 @@ class _Work:
             size = format_ppm(row.shift_ppm, 2.0 * row.u_shift_ppm)
             why = f"{row.why}, but {size} from where it should"
             return replace(row, state=Likeness.MOVED, why=why)
-        difference_db, limit_db = row.difference_db or 0.0, self._doubts.level.limit_db
+        difference_db, limit_db = row.difference_db or 0.0, self._level.limit_db
         if abs(difference_db) <= limit_db:
             return row
         state = Likeness.WEAK if difference_db < 0 else Likeness.STRONG
@@ -196,7 +198,7 @@ class _Work:
             why = f"where it may lie in the {who} was not all in view"
         else:
             margin_db = line.seen.level_dbfs + turn * self._doubts.gain_step_db - worst_dbfs
-            if margin_db < self._doubts.level.limit_db:
+            if margin_db < self._level.limit_db:
                 why = f"too weak: in the {who} {format_dbfs(worst_dbfs)} would have been seen"
             else:
                 state = Likeness.ONLY_GOOD if in_good else Likeness.ONLY_SUSPECT

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from math import hypot
 
 from sniff.board import BoardLine, LineState
-from sniff.compare.doubts import LevelDoubt
+from sniff.compare.doubts import LevelDoubt, LevelDoubts
 from sniff.compare.nouns import ComparedLine, Likeness, Origin
 from sniff.superhet.plan import Role
 from sniff.units import format_db, format_dbfs, format_ppm, format_span
@@ -20,7 +20,7 @@ class Doubts:
 
     Attributes
     ----------
-    level : LevelDoubt
+    levels : LevelDoubts
     u_clocks_ppm : float
         Of a difference of relative errors, by the clocks (k = 1).
     agree_ppm : float
@@ -28,7 +28,7 @@ class Doubts:
         By how much the suspect was heard with more gain.
     """
 
-    level: LevelDoubt
+    levels: LevelDoubts
     u_clocks_ppm: float
     agree_ppm: float
     gain_step_db: float = 0.0
@@ -59,11 +59,13 @@ def compare_planned(
     )
     if suspect.frequency_hz is None and good.frequency_hz is None:
         return _in_neither(row, good, suspect)
+    level = doubts.levels.of(*(line.seen_in or line.placings for line in (good, suspect)))
+    partly = _seen_partly(good, suspect)
     if suspect.frequency_hz is None:
-        return _missing(row, suspect, doubts)
+        return _missing(row, suspect, level, doubts, partly=partly)
     if good.frequency_hz is None:
-        return _extra(row, good, doubts)
-    return _in_both(row, good, suspect, doubts)
+        return _extra(row, good, level, doubts, partly=partly)
+    return _in_both(row, good, suspect, level, doubts, partly=partly)
 
 
 def frequency_outcome(row: ComparedLine, agree_ppm: float) -> Outcome | None:
@@ -79,7 +81,9 @@ def frequency_outcome(row: ComparedLine, agree_ppm: float) -> Outcome | None:
 def _in_neither(row: ComparedLine, good: BoardLine, suspect: BoardLine) -> ComparedLine:
     unseen = {LineState.HIDDEN, LineState.OUT_OF_VIEW}
     if good.state is suspect.state and good.state in unseen:
-        return replace(row, state=Likeness.HIDDEN, why=f"{good.state.value} in both: {good.why}")
+        # Why, they say in the same words each, but of a view of their own.
+        why = f"{good.state.value} in both; in the good set: {good.why}"
+        return replace(row, state=Likeness.HIDDEN, why=why)
     for who, line in (("good set's", good), ("suspect's", suspect)):
         if line.state in unseen:
             return replace(
@@ -88,7 +92,22 @@ def _in_neither(row: ComparedLine, good: BoardLine, suspect: BoardLine) -> Compa
     return replace(row, why="seen in neither set")
 
 
-def _missing(row: ComparedLine, suspect: BoardLine, doubts: Doubts) -> ComparedLine:
+def _seen_partly(good: BoardLine, suspect: BoardLine) -> str:
+    """That one of them sank out of sight in some placings: its mean level is of the others, too
+    high, and the scatter of the cut sample too small. Empty when neither did."""
+    found = [
+        f"in {line.seen_in} of {line.placings} placings at the {who} only"
+        for who, line in (("good set", good), ("suspect", suspect))
+        if 0 < line.seen_in < line.placings
+    ]
+    if not found:
+        return ""
+    return f"seen {' and '.join(found)}, so that the levels cannot be compared"
+
+
+def _missing(
+    row: ComparedLine, suspect: BoardLine, level: LevelDoubt, doubts: Doubts, *, partly: str
+) -> ComparedLine:
     """Seen in the good set alone: the suspect's is absent only where it would have been seen."""
     if suspect.state is not LineState.ABSENT or suspect.would_see_dbfs is None:
         return replace(
@@ -96,10 +115,12 @@ def _missing(row: ComparedLine, suspect: BoardLine, doubts: Doubts) -> ComparedL
             state=Likeness.HIDDEN,
             why=f"the suspect's is {suspect.state.value}: {suspect.why}",
         )
+    if partly:
+        return replace(row, state=Likeness.HIDDEN, why=partly)
     assert row.good_dbfs is not None
     margin_db = row.good_dbfs + doubts.gain_step_db - suspect.would_see_dbfs
     seen = f"a line of {format_dbfs(suspect.would_see_dbfs)} would have been seen in the suspect"
-    if margin_db < doubts.level.limit_db:
+    if margin_db < level.limit_db:
         over = f"only {margin_db:.1f} dB over that" if margin_db > 0.0 else "no stronger"
         return replace(
             row,
@@ -110,21 +131,31 @@ def _missing(row: ComparedLine, suspect: BoardLine, doubts: Doubts) -> ComparedL
     return replace(row, state=Likeness.ONLY_GOOD, difference_bound_db=-margin_db, why=seen)
 
 
-def _extra(row: ComparedLine, good: BoardLine, doubts: Doubts) -> ComparedLine:
+def _extra(
+    row: ComparedLine, good: BoardLine, level: LevelDoubt, doubts: Doubts, *, partly: str
+) -> ComparedLine:
     if good.state is not LineState.ABSENT or good.would_see_dbfs is None:
         return replace(
             row, state=Likeness.HIDDEN, why=f"the good set's is {good.state.value}: {good.why}"
         )
+    if partly:
+        return replace(row, state=Likeness.HIDDEN, why=partly)
     assert row.suspect_dbfs is not None
     seen = f"a line of {format_dbfs(good.would_see_dbfs)} would have been seen in the good set"
     margin_db = row.suspect_dbfs - doubts.gain_step_db - good.would_see_dbfs
-    if margin_db < doubts.level.limit_db:
+    if margin_db < level.limit_db:
         return replace(row, state=Likeness.HIDDEN, why=f"{seen}; that is too near to tell")
     return replace(row, state=Likeness.ONLY_SUSPECT, difference_bound_db=margin_db, why=seen)
 
 
 def _in_both(
-    row: ComparedLine, good: BoardLine, suspect: BoardLine, doubts: Doubts
+    row: ComparedLine,
+    good: BoardLine,
+    suspect: BoardLine,
+    level: LevelDoubt,
+    doubts: Doubts,
+    *,
+    partly: str,
 ) -> ComparedLine:
     assert row.good_dbfs is not None
     assert row.suspect_dbfs is not None
@@ -137,11 +168,13 @@ def _in_both(
         shift_ppm=suspect.error_ppm - good.error_ppm,
         u_shift_ppm=u_ppm,
         difference_db=difference_db,
-        u_difference_db=doubts.level.u_db,
-        expanded_difference_db=doubts.level.expanded_db,
+        u_difference_db=level.u_db,
+        expanded_difference_db=level.expanded_db,
     )
-    limit_db = doubts.level.limit_db
-    weak = difference_db < -limit_db
+    limit_db = level.limit_db
+    # Of a suspect's line that was seen in some placings the mean is an upper bound, and makes it
+    # weak all the same; a good set's is no measure then.
+    weak = difference_db < -limit_db and not 0 < good.seen_in < good.placings
     if suspect.state is LineState.OFF_FREQUENCY and weak and good.state is LineState.PRESENT:
         # In the search window, but so weak that it may be any other line.
         return replace(
@@ -155,14 +188,23 @@ def _in_both(
     outcome = frequency_outcome(row, doubts.agree_ppm)
     if outcome is Outcome.FAIL:
         return replace(row, state=Likeness.MOVED, why=_shift_words(row))
-    level = (
+    against = (
         f"{format_db(difference_db)} against the good set's; up to {limit_db:.1f} dB would be the "
         "placing of the loop, or no more than two healthy sets differ"
     )
     if weak:
-        return replace(row, state=Likeness.WEAK, why=level)
+        return replace(row, state=Likeness.WEAK, why=against)
+    if partly:
+        return replace(
+            row,
+            difference_db=None,
+            u_difference_db=None,
+            expanded_difference_db=None,
+            state=Likeness.HIDDEN,
+            why=partly,
+        )
     if difference_db > limit_db:
-        return replace(row, state=Likeness.STRONG, why=level)
+        return replace(row, state=Likeness.STRONG, why=against)
     if outcome is Outcome.UNDECIDED:
         return replace(
             row,

@@ -176,3 +176,16 @@ def test_two_lines_of_one_name_have_one_partner_at_most() -> None:
     found = compare([Pair(place=None, good=mine, suspect=yours)], SETTINGS).result
     assert [row.name for row in found.lines] == ["carrier × 2", "carrier × 2"]
     assert [row.suspect_hz is not None for row in found.lines] == [True, False]
+
+
+def test_beside_the_board_a_level_is_of_one_placing_however_many_there_were() -> None:
+    """As stated, ±6 dB (k = 2): what else is in view is read in one of the placings."""
+    mine, yours = sight(GOOD_HZ, [(85.413e6, -40.0)], 1), sight(SUSPECT_HZ, [(85.113e6, -41.0)], 2)
+    pair = Pair(
+        place=None,
+        good=replace(mine, placings=20),
+        suspect=replace(yours, placings=20),
+        spread=None,
+    )
+    row = near(compare([pair], SETTINGS), 85.413e6)
+    assert row.u_difference_db == 3.0

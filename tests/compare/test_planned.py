@@ -299,3 +299,44 @@ def test_few_placings_make_the_expanded_uncertainty_wider_than_two() -> None:
     line = first(compare([pair], SETTINGS))
     assert line.u_difference_db == pytest.approx(2.0**0.5)
     assert line.expanded_difference_db == pytest.approx(2.65 * 2.0**0.5, rel=2e-3)
+
+
+def placed(line: BoardLine, *, seen_in: int, of: int = 5) -> BoardLine:
+    return replace(line, placings=of, seen_in=seen_in)
+
+
+def test_a_level_is_worth_what_the_placings_that_showed_it_make_it_worth() -> None:
+    """s sqrt(1/n + 1/m) (JCGM 100:2008, 4.2.3), n and m those in which the line was seen; a stated
+    spread of 6 dB (k = 2) is 3 dB for one placing at each, hence s = 3 / sqrt(2)."""
+    good = placed(lo(good=True, level_dbfs=-40.0), seen_in=5)
+    suspect = placed(lo(level_dbfs=-55.0), seen_in=2)
+    found = first(compared((good,), (suspect,)))
+    assert found.state is Likeness.WEAK  # its mean is an upper bound
+    assert found.u_difference_db == pytest.approx(3.0 / 2**0.5 * (1 / 5 + 1 / 2) ** 0.5)
+
+
+@pytest.mark.parametrize("suspect_dbfs", [-55.0, -40.0, -25.0, None])
+def test_a_good_line_that_sank_out_of_sight_is_no_measure_of_levels(
+    suspect_dbfs: float | None,
+) -> None:
+    good = placed(lo(good=True, level_dbfs=-40.0), seen_in=2)
+    suspect = lo(level_dbfs=-30.0) if suspect_dbfs is None else lo(level_dbfs=suspect_dbfs)
+    suspect = placed(suspect, seen_in=5) if suspect_dbfs is not None else absent(suspect)
+    found = compared((good,), (suspect,))
+    assert first(found).state is Likeness.HIDDEN
+    assert first(found).difference_db is None
+    assert found.result.verdict is ComparisonVerdict.UNDECIDED
+    assert "seen in 2 of 5 placings at the good set only" in found.result.sentence
+
+
+def test_a_suspects_line_that_sank_out_of_sight_is_not_as_strong_as_it_looks() -> None:
+    good = placed(lo(good=True, level_dbfs=-40.0), seen_in=5)
+    found = compared((good,), (placed(lo(level_dbfs=-41.0), seen_in=3),))
+    assert found.result.verdict is ComparisonVerdict.UNDECIDED
+    assert "seen in 3 of 5 placings at the suspect only" in found.result.sentence
+
+
+def test_what_is_out_of_view_in_both_is_told_of_the_good_set_by_name() -> None:
+    away = {"state": LineState.OUT_OF_VIEW, "level_dbfs": None}
+    found = compared((lo(good=True, **away),), (lo(**away),))
+    assert first(found).why == "out-of-view in both; in the good set: as planted"
