@@ -29,11 +29,12 @@ from sniff.survey import LookSettings
 
 BENCHES = 1000
 MADE = datetime(2026, 2, 1, tzinfo=timezone.utc)
-SETTINGS = LookSettings(spectrum=SpectrumSettings(segment=4096))
-SECONDS = 0.025
+RATE_HZ = 1.024e6
+SETTINGS = LookSettings(spectrum=SpectrumSettings(segment=1024))
+# The bench is made in such chunks: with no time to settle, each take is one of them.
+SECONDS = 16_384 / RATE_HZ
 # The set's carrier stays clear of them, or it could be taken for one.
 PLACES_HZ = (88.3e6, 103.9e6, 162.55e6, 198.5e6, 433.1e6)
-RATE_HZ = 1.024e6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +62,7 @@ def bench(known: Sequence[Known], *, carrier_hz: float, clock_ppm: float, seed: 
         rate_hz=RATE_HZ,
         center_hz=carrier_hz - 41e3,
         gain_db=40.2,
-        dongle=Dongle(error_ppm=clock_ppm),
+        dongle=Dongle(error_ppm=clock_ppm, settle_s=0.0),
         emitters=tuple(emitters),
     )
     return BenchSource(scene, name="bench:random")
