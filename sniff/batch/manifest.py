@@ -5,6 +5,7 @@ of many languages write them), else by tabs, else by commas. Option names hold n
 """
 
 import csv
+import os
 import re
 from collections.abc import Iterator, Sequence
 from io import StringIO
@@ -54,6 +55,7 @@ def read_manifest(path: Path) -> tuple[Task, ...]:
     line, header = next(rows, (1, []))
     names = _names(header, f"{path}, line {line}")
     tasks: list[Task] = []
+    lines: dict[tuple[str, ...], int] = {}
     for line, cells in rows:
         where = f"{path}, line {line}"
         if len(cells) != len(names):
@@ -62,6 +64,8 @@ def read_manifest(path: Path) -> tuple[Task, ...]:
                 "its cell, an empty one where an option is left out, and put a text that holds "
                 "the separator in double quotes"
             )
+        if (before := lines.setdefault(tuple(cells), line)) != line:
+            raise InputError(f"{where}: says the same as line {before}; leave one of them out")
         given = dict(zip(names, cells, strict=True))
         file = given.pop(FILE)
         if not file:
@@ -135,8 +139,8 @@ def _names(header: Sequence[str], where: str) -> list[str]:
     names = list(header)
     if FILE not in names:
         raise InputError(
-            f"{where}: no column 'file'; the first line names the columns: file, and options "
-            "without their dashes, such as nominal or sibling-carrier"
+            f"{where}: no column 'file'; the first line names the columns, in small letters: file, "
+            "and options without their dashes, such as nominal or sibling-carrier"
         )
     for at, name in enumerate(names, start=1):
         if name in names[: at - 1]:
@@ -161,8 +165,10 @@ def _source(manifest: Path, text: str) -> str:
 
 def _option(manifest: Path, name: str, text: str) -> str:
     if name in _SOURCES:
-        place, equals, source = text.rpartition("=")  # PLACE=SOURCE, as compare has it
-        return f"{place}{equals}{_source(manifest, source)}"
+        place, equals, source = text.partition("=")  # PLACE=SOURCE, as compare has it
+        if not equals or os.path.exists(manifest.parent / text):  # noqa: PTH110  a name with "="
+            return _source(manifest, text)
+        return f"{place}={_source(manifest, source)}"
     if name in _PATHS or (name in _PATHS_IN_TOML and text.lower().endswith(".toml")):
         return str(manifest.parent / text)
     return text

@@ -199,6 +199,7 @@ def _contents(order: Order, task: Task) -> dict[str, list[str]]:
     """Hashes of the files that the recording and the options name."""
     common = (word.partition("=")[2] for words in order.options.values() for word in words)
     texts = {task.source, *common, *task.options.values()}
+    texts |= {text.partition("=")[2] for text in texts}  # of compare's PLACE=SOURCE
     found = {text: _hashes(text) for text in texts}
     return {text: hashes for text, hashes in found.items() if hashes}
 

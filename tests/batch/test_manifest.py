@@ -25,7 +25,7 @@ def manifests(draw: st.DrawFn) -> tuple[list[str], list[list[str]]]:
     header = draw(st.permutations(["file", *options]))
     file = cells.filter(lambda cell: cell and not cell.startswith("bench:"))
     row = st.tuples(*(file if name == "file" else cells for name in header)).map(list)
-    return header, draw(st.lists(row, min_size=1, max_size=6))
+    return header, draw(st.lists(row, min_size=1, max_size=6, unique_by=tuple))
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -112,6 +112,20 @@ def test_scenes_of_the_bench_are_no_paths_but_their_files_are(tmp_path: Path) ->
     }
 
 
+def test_a_file_whose_name_has_an_equals_sign_is_no_place(tmp_path: Path) -> None:
+    (tmp_path / "gain=30.wav").touch()
+    path = _written(tmp_path, "file,good\n1.wav,gain=30.wav\n2.wav,mixer=gain=30.wav\n")
+    assert [task.options["good"] for task in read_manifest(path)] == [
+        str(tmp_path / "gain=30.wav"),
+        f"mixer={tmp_path / 'gain=30.wav'}",
+    ]
+
+
+def test_one_file_may_be_asked_twice_otherwise(tmp_path: Path) -> None:
+    path = _written(tmp_path, "file,nominal\n1.wav,72.9M\n1.wav,74.7M\n")
+    assert [task.options["nominal"] for task in read_manifest(path)] == ["72.9M", "74.7M"]
+
+
 def test_blanks_about_cells_and_empty_cells_do_not_count(tmp_path: Path) -> None:
     path = _written(tmp_path, " file , carrier , if \n 1.wav , 72.9 MHz ,  \n , , \n")
     (task,) = read_manifest(path)
@@ -140,6 +154,8 @@ def test_blanks_about_cells_and_empty_cells_do_not_count(tmp_path: Path) -> None
         ("file,carrier\n1.wav,72.9M\n2.wav,74,7M\n", "line 3: 3 cells under a header of 2"),
         ("\n\nfile,carrier\n\n1.wav\n", "line 5: 1 cell under"),
         ('file,carrier\n"1\n\n.wav",\n2.wav\n', "line 5: 1 cell under"),
+        ("file,carrier\n1.wav,72.9M\n\n 1.wav,72.9M\n", "line 4: says the same as line 2"),
+        ("File,carrier\n1.wav,72.9M\n", "in small letters: file"),
         ("file,carrier\n1.wav,72.9M\n,74.7M\n", "line 3: the cell under 'file' is empty"),
         ('file,carrier\n1.wav,"72.9M\n2.wav,74.7M\n', "line 2: unexpected end of data"),
         ('file,carrier\n1.wav,"72.9M"x\n', "line 2: ',' expected after '\"'"),

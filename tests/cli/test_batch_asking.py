@@ -245,6 +245,15 @@ class TestKey:
         write_set(tmp_path / "good", "good", error_ppm=1.0, seed=2)
         assert key(asked, task(recording)) != before
 
+    def test_what_a_place_is_given(self, recording: Path, tmp_path: Path) -> None:
+        good = write_set(tmp_path / "good", "good", error_ppm=0.0)
+        common = order(question="compare", options={"good": (f"--good=mixer={good}",)})
+        own = order(question="compare"), task(recording, good=f"mixer={good}")
+        before = key(common, task(recording)), key(*own)
+        write_set(tmp_path / "good", "good", error_ppm=1.0, seed=2)
+        assert key(common, task(recording)) != before[0]
+        assert key(*own) != before[1]
+
     def test_what_an_own_option_names(self, recording: Path, tmp_path: Path) -> None:
         plan = tmp_path / "plan.toml"
         plan.write_text('carrier = "72.9M"\n')
