@@ -1,6 +1,6 @@
 """What each of two sets shows at one place: heard now, from a recording, or as it was filed."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -38,7 +38,8 @@ class Seen:
     """One set at one place: all that it showed, and who measured it.
 
     `boards` has one for each placing of the loop; `spread` stands in where they were filed long
-    ago, and `info` is None then.
+    ago, and `info` is None then. `ended` when somebody, or the dongle, ended it before its last
+    placing.
     """
 
     sight: Sight
@@ -46,6 +47,7 @@ class Seen:
     spread: PlacingSpread | None = None
     info: SourceInfo | None = None
     cautions: tuple[Caution, ...] = ()
+    ended: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,22 +82,42 @@ def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any
     boards = tuple(one.board for one in shown if one.board is not None)
     first = shown[0]
     whole = combined(boards, u_center_hz=first.info.u_center_hz) if boards else None
+    gains_db = {one.info.gain_db for one in shown}
     sight = Sight(
         source=", ".join(side.sources[place]),
         plan=side.plan,
         carrier_hz=side.carrier_hz,
         board=None if whole is None else whole.result,
         looks=first.looks if whole is None else (*whole.looks, *first.looks),
-        correction=first.correction,
-        serial=first.info.serial,
+        correction=max((one.correction for one in shown), key=lambda clock: clock.u_ppm),
+        serial=first.info.serial if len({one.info.serial for one in shown}) == 1 else None,
         clock_hz=first.info.clock_hz,
         usable_fraction=first.info.usable_fraction,
         placings=len(shown),
-        gain_db=first.info.gain_db,
+        gain_db=first.info.gain_db if len(gains_db) == 1 else None,
     )
     cautions = tuple(dict.fromkeys(caution for one in shown for caution in one.cautions))
     planned = () if side.plan is None else plan_cautions(side.plan)
-    return Seen(sight=sight, boards=boards, info=first.info, cautions=(*planned, *cautions, *ended))
+    return Seen(
+        sight=sight,
+        boards=boards,
+        info=first.info,
+        cautions=(*planned, *cautions, *_of_several_gains(side, gains_db), *ended),
+        ended=bool(ended),
+    )
+
+
+def _of_several_gains(side: Side, gains_db: Collection[float | None]) -> tuple[Caution, ...]:
+    """That what scatters between recordings is not the placing of the loop alone."""
+    if len(gains_db) == 1:
+        return ()
+    known = sorted(gain_db for gain_db in gains_db if gain_db is not None)
+    listed = [f"{gain_db:g} dB" for gain_db in known] + ["one not known"] * (None in gains_db)
+    text = (
+        f"the recordings of the {side.what} were not made at one gain ({', '.join(listed)}): their "
+        "levels scatter by that too; record all with one --gain"
+    )
+    return (Caution(code="gains-differ", text=text),)
 
 
 def _placings(

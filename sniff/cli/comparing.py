@@ -1,6 +1,6 @@
 """The work of ``sniff compare``: both sets are measured, place by place, then compared."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -9,7 +9,8 @@ from sniff.cli.compare_seeing import Seen, seen_at
 from sniff.cli.compare_words import Words, is_filed, words_from
 from sniff.cli.filing import Filing, with_job
 from sniff.cli.picture_targets import check_targets
-from sniff.cli.repeating import ENDED
+from sniff.cli.placing import NotPlacedError
+from sniff.cli.repeating import ENDED, why_ended
 from sniff.cli.running import all_cautions, exit_code, say_unless_quiet
 from sniff.cli.sweeping import parse_span
 from sniff.compare import (
@@ -17,13 +18,17 @@ from sniff.compare import (
     Comparison,
     ComparisonVerdict,
     Pair,
-    Sight,
     compare,
 )
 from sniff.compare.doubts import pooled
+from sniff.errors import SourceError
+from sniff.model import Caution
 from sniff.placings import PlacingSpread, measured_spread
 from sniff.report.envelope import envelope
 from sniff.sources.opening import files_of, is_live
+
+NOT_REACHED = "not-reached"
+"""Code of the caution that places were left out, after what ended the one before them."""
 
 _EXITS = {
     ComparisonVerdict.ALIKE: 0,
@@ -40,11 +45,10 @@ def compare_sources(given: Mapping[str, Any]) -> int:
     if options["span"] is not None:
         options["span"] = parse_span(options["span"])
     good = [seen_at(words.good, place, words, options) for place in words.places]
-    options = _as_heard(good[0], options)
-    suspect = [seen_at(words.suspect, place, words, options) for place in words.places]
+    suspect, ended = _suspect(words, good, options)
     settings = CompareSettings(
         agree_ppm=options["agree"],
-        one_clock=options["one_clock"] or _same_dongle(good[0].sight, suspect[0].sight),
+        one_clock=options["one_clock"] or _one_dongle([*good, *suspect]),
     )
     if options["placement"] is not None:
         settings = replace(settings, placement_db=options["placement"])
@@ -55,16 +59,42 @@ def compare_sources(given: Mapping[str, Any]) -> int:
             suspect=yours.sight,
             spread=_spread(mine, yours) if options["placement"] is None else None,
         )
-        for place, mine, yours in zip(words.places, good, suspect, strict=True)
+        # Fewer at the suspect, when it was ended before the last place.
+        for place, mine, yours in zip(words.places, good, suspect, strict=False)
     ]
     found = compare(pairs, settings)
     noted = tuple(caution for each in (*good, *suspect) for caution in each.cautions)
-    said = tuple(dict.fromkeys((*noted, *found.cautions)))
+    said = tuple(dict.fromkeys((*noted, *ended, *found.cautions)))
     return _show(replace(found, cautions=said), suspect[0], words, options)
 
 
-def _as_heard(good: Seen, given: dict[str, Any]) -> dict[str, Any]:
-    """The options for the suspect: a gain that was found for the good set is kept for it."""
+def _suspect(
+    words: Words, good: Sequence[Seen], given: Mapping[str, Any]
+) -> tuple[list[Seen], tuple[Caution, ...]]:
+    """The suspect at each place, as far as it came; and why it did not come to the last."""
+    found: list[Seen] = []
+    for place, mine in zip(words.places, good, strict=True):
+        left = f"the suspect was not measured at {_listed(words.places[len(found) :])}"
+        try:
+            found.append(seen_at(words.suspect, place, words, _as_heard(mine, given)))
+        except (KeyboardInterrupt, NotPlacedError, SourceError) as end:
+            wrong = isinstance(end, SourceError) and not is_live(words.suspect.sources[place][0])
+            if not found or wrong:
+                raise
+            return found, (why_ended(end, left),)
+        if found[-1].ended and len(found) < len(words.places):
+            left = f"the suspect was not measured at {_listed(words.places[len(found) :])}"
+            return found, (Caution(code=NOT_REACHED, text=left),)
+    return found, ()
+
+
+def _listed(places: Sequence[str | None]) -> str:
+    return ", ".join(str(place) for place in places)
+
+
+def _as_heard(good: Seen, given: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The options for the suspect: a gain that was found for the good set at this place is kept
+    for it."""
     found_db = None if good.info is None else good.info.gain_db
     live = good.info is not None and good.info.duration_s is None
     if not live or found_db is None or given["gain"] not in (None, "best"):
@@ -72,8 +102,10 @@ def _as_heard(good: Seen, given: dict[str, Any]) -> dict[str, Any]:
     return {**given, "gain": found_db}
 
 
-def _same_dongle(good: Sight, suspect: Sight) -> bool:
-    return good.serial is not None and good.serial == suspect.serial
+def _one_dongle(seen: Sequence[Seen]) -> bool:
+    """Whether one dongle measured both sets at all places."""
+    serials = {each.sight.serial for each in seen}
+    return len(serials) == 1 and None not in serials
 
 
 def _spread(good: Seen, suspect: Seen) -> PlacingSpread | None:

@@ -61,7 +61,8 @@ def compare(pairs: Sequence[Pair], settings: CompareSettings) -> Comparison:
         places=tuple(places),
         lines=tuple(lines),
     )
-    return Comparison(result=result, pairs=tuple(pairs), cautions=_cautions(first, settings))
+    cautions = [said for pair in pairs for said in _cautions(pair, settings)]
+    return Comparison(result=result, pairs=tuple(pairs), cautions=tuple(dict.fromkeys(cautions)))
 
 
 def _rows(pair: Pair, levels: LevelDoubts, settings: CompareSettings) -> list[ComparedLine]:

@@ -264,3 +264,25 @@ def test_a_suspect_placed_fewer_times_than_asked_is_compared_all_the_same(
     (place,) = result(answer)["places"]  # type: ignore[misc, attr-defined]
     assert (place["good_placings"], place["suspect_placings"]) == (2, 1)
     assert "the suspect was placed once only" in answer.err
+
+
+def test_when_it_ends_at_a_later_place_those_before_it_are_compared(
+    on_dongle: Callable[..., Answer],
+) -> None:
+    """Good set at A and B, suspect at A; then nobody answers for B."""
+    places = ("--at", "A", "--at", "B")
+    answer = on_dongle("compare", *ONE_DONGLE, *places, answers="\n" * 3)
+    assert answer.code == 2
+    assert [place["place"] for place in result(answer)["places"]] == ["A"]  # type: ignore[attr-defined]
+    assert "the suspect was not measured at B: nobody answers" in answer.err
+
+
+def test_who_ends_it_is_not_asked_for_the_next_place(on_dongle: Callable[..., Answer]) -> None:
+    """Good set twice at A and B, suspect once at A; the answers end there."""
+    places = ("--at", "A", "--at", "B", "--repeat", 2)
+    answer = on_dongle("compare", *ONE_DONGLE, *places, answers="\n" * 5)
+    assert answer.code == 2
+    (place,) = result(answer)["places"]  # type: ignore[misc, attr-defined]
+    assert (place["place"], place["suspect_placings"]) == ("A", 1)
+    assert answer.err.count("Place the loop on the suspect") == 2  # both at A
+    assert "the suspect was not measured at B" in answer.err
