@@ -14,12 +14,13 @@ from sniff.model import Caution, Source, SourceInfo, Take
 from sniff.presences import presences
 from sniff.probe import judge, out_of_view, pick, search_half_width_hz, search_window
 from sniff.prove import Trial, prove
+from sniff.reach import out_of_reach
 from sniff.strength import Placing, against_plan, against_sibling
 from sniff.superhet.at_place import LineThere
 from sniff.superhet.expected import Expected
 from sniff.survey import CUT_SHORT, LookSettings, Survey, examine
 from sniff.tuning import choose_tunings
-from sniff.units import Tolerance, format_frequency, to_db
+from sniff.units import Tolerance, to_db
 
 _PROVE_RBW = 13.7
 _PROVE_GAIN_DB = 6.0
@@ -166,7 +167,7 @@ def probe(
     for number, line in enumerate(lines):
         if number not in rows:
             rows[number] = out_of_view(
-                line, half_width_hz=widths[number], why=_why_out_of_view(line, source.info)
+                line, half_width_hz=widths[number], why=out_of_reach(source.info)
             )
     result = conclude([rows[number] for number in range(len(lines))])
     return Board(result=result, looks=tuple(looks), cautions=tuple(cautions))
@@ -213,15 +214,3 @@ def _as_look(survey: Survey, settings: LookSettings, correction: Correction) -> 
         course=survey.course,
         cautions=survey.cautions,
     )
-
-
-def _why_out_of_view(line: Expected, info: SourceInfo) -> str:
-    if info.tunable and info.range_hz is not None:
-        low, high = (format_frequency(hz) for hz in info.range_hz)
-        return f"outside what this source can tune, {low} to {high}"
-    held = ", ".join(
-        f"{format_frequency(center - info.rate_hz / 2)} to "
-        f"{format_frequency(center + info.rate_hz / 2)}"
-        for center in info.centers_hz
-    )
-    return f"not in this recording, which holds {held}"

@@ -22,8 +22,8 @@ def test_eight_quiet_hours_are_a_bound_and_no_promise() -> None:
     assert rate is not None
     # 2.9957 / 8 h = 0.3745 per hour, by the rule of three; rounded up.
     assert rate_in_words(rate) == (
-        "No drop-out was seen in 8 h. With 95 % confidence it drops out no more often than 0.38 per "
-        "hour, once in 2.67 h on average. That it never will cannot be shown by watching."
+        "No drop-out was seen in 8 h. With 95 % confidence it drops out no more often than 0.38 "
+        "per hour, once in 2.67 h on average. That it never will cannot be shown by watching."
     )
 
 
@@ -32,8 +32,8 @@ def test_drop_outs_are_counted_with_their_rate_and_its_bound() -> None:
     assert rate is not None
     # 10.5130 / 2 h = 5.26 per hour.
     assert rate_in_words(rate) == (
-        "5 drop-outs in 2 h: 2.5 per hour. With 95 % confidence it drops out no more often than 5.3 "
-        "per hour, once in 11.4 min on average."
+        "5 drop-outs in 2 h: 2.5 per hour. With 95 % confidence it drops out no more often than "
+        "5.3 per hour, once in 11.4 min on average."
     )
 
 

@@ -15,6 +15,7 @@ from sniff.explain import Explained, explain
 from sniff.levelling import look_in_dbm
 from sniff.look import Look, SeenLine
 from sniff.model import Caution, Source, SourceInfo
+from sniff.reach import centers_in_words
 from sniff.report.budget_text import print_budgets
 from sniff.report.envelope import envelope
 from sniff.report.look_text import print_look
@@ -97,10 +98,10 @@ def with_other_centers(seen: Look, info: SourceInfo, noted: tuple[Caution, ...])
     others = [center for center in info.centers_hz if center != seen.result.center_hz]
     if not others:
         return seen
-    listed = ", ".join(format_frequency(center) for center in others)
     caution = Caution(
         code="other-tunings",
-        text=f"this recording also holds what was tuned to {listed}; --center goes there",
+        text=f"this recording also holds other tunings: {centers_in_words(others)}; --center goes "
+        "there",
     )
     return replace(seen, cautions=(*seen.cautions, caution))
 

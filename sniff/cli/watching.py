@@ -20,6 +20,7 @@ from sniff.cli.tapping import check_tap_options, tap_result, windows_from
 from sniff.errors import SourceError, UsageError
 from sniff.frontend import RailCount
 from sniff.model import Caution, Source, SourceInfo
+from sniff.reach import out_of_reach
 from sniff.report.envelope import envelope, plain
 from sniff.report.taps_text import print_taps
 from sniff.report.watch_strip import LiveStrip, PlainRun
@@ -181,11 +182,7 @@ def tuned(source: Source, place: Place, given: Mapping[str, Any]) -> float:
     )
     chosen = choose_tunings([window], info)
     if not chosen:
-        low, high = (format_frequency(hz) for hz in info.range_hz or info.centers_hz * 2)
-        raise UsageError(
-            f"{format_frequency(place.indicated_hz)} is outside what this source can tune, "
-            f"{low} to {high}"
-        )
+        raise UsageError(f"{format_frequency(place.indicated_hz)} is {out_of_reach(info)}")
     return source.tune(chosen[0].center_hz)
 
 

@@ -12,6 +12,7 @@ from sniff.model import NOT_SIGNALS, Mark, Peak, Source, SourceInfo, Take
 from sniff.modulation.extent import RIVAL_DB, Extent, extents
 from sniff.peaks import would_see_ratio
 from sniff.probe import View
+from sniff.reach import out_of_reach
 from sniff.survey import LookSettings, view_of
 from sniff.transmitter.nouns import CarrierRequest, SeenCarrier
 from sniff.tuning import Tuning, Window, choose_tunings
@@ -222,15 +223,7 @@ def _sought(
 
 def _out_of_view(request: CarrierRequest, info: SourceInfo) -> str:
     if len(request.channels) == 1:
-        what = f"{format_frequency(request.channels[0].frequency_hz)} is"
+        what = format_frequency(request.channels[0].frequency_hz)
     else:
-        what = "no channel of the list is"
-    if info.tunable and info.range_hz is not None:
-        low, high = (format_frequency(hz) for hz in info.range_hz)
-        return f"{what} not within what this source can tune, {low} to {high}"
-    held = ", ".join(
-        f"{format_frequency(center - info.rate_hz / 2)} to "
-        f"{format_frequency(center + info.rate_hz / 2)}"
-        for center in info.centers_hz
-    )
-    return f"{what} not in this recording, which holds {held}"
+        what = "each channel of the list"
+    return f"{what} is {out_of_reach(info)}"

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from sniff.errors import SourceError, UsageError
 from sniff.model import Caution, SourceInfo
+from sniff.reach import centers_in_words
 from sniff.sources.recording.captures import Capture
 from sniff.sources.recording.checksum import check_hash
 from sniff.sources.recording.datatypes import Datatype, find_datatype
@@ -154,10 +155,9 @@ def _chosen_hz(captures: tuple[Capture, ...], name: str, given: Given, rate_hz: 
     if abs(nearest.center_hz - asked_hz) < rate_hz / 2.0:
         return nearest.center_hz
     centers_hz = dict.fromkeys(capture.center_hz for capture in captures)
-    there = ", ".join(format_frequency(center_hz) for center_hz in centers_hz)
     raise UsageError(
         f"{name}: nothing was recorded about {format_frequency(asked_hz)}; --center chooses "
-        f"among {there}"
+        f"among {centers_in_words(list(centers_hz))}"
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from sniff.errors import SourceError, UsageError
 from sniff.model import ComplexSamples, IQBlock, SourceInfo
+from sniff.reach import centers_in_words
 from sniff.sources.ahead import NOTHING_AHEAD, Ahead
 from sniff.sources.recording.captures import Capture, within
 from sniff.units import format_frequency, format_seconds
@@ -170,7 +171,7 @@ class RecordingSource:
         """
         nearest = min(self._info.centers_hz, key=lambda center: abs(center - center_hz))
         if not abs(nearest - center_hz) < self._info.rate_hz / 2.0:
-            there = ", ".join(format_frequency(center) for center in self._info.centers_hz)
+            there = centers_in_words(self._info.centers_hz)
             raise SourceError(
                 f"{self._info.name}: nothing was recorded about "
                 f"{format_frequency(center_hz)}; its centres are {there}"

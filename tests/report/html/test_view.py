@@ -207,7 +207,9 @@ def test_the_error_is_drawn_to_scale_in_its_tolerance() -> None:
     half = ruler.high - 50.0
     assert (ruler.before.x - 50.0) / half == pytest.approx(469.2 / 4180.0)
     assert (ruler.after.x - 50.0) / half == pytest.approx(-0.5)
-    assert ruler.words == "Error against the allowed ± 4.2 kHz: before +11 % of it, after −50 % of it"
+    assert ruler.words == (
+        "Error against the allowed ± 4.2 kHz: before +11 % of it, after −50 % of it"
+    )
 
 
 def test_an_error_of_many_tolerances_stays_in_the_drawing() -> None:
