@@ -13,7 +13,7 @@ def centers_in_words(centers_hz: Sequence[float]) -> str:
     if len(centers_hz) <= _MOST_NAMED:
         return ", ".join(format_frequency(hz) for hz in centers_hz)
     low, high = format_frequency(min(centers_hz)), format_frequency(max(centers_hz))
-    return f"{len(centers_hz)} from {low} to {high}"
+    return f"{len(centers_hz)} centres from {low} to {high}"
 
 
 def out_of_reach(info: SourceInfo) -> str:

@@ -24,5 +24,5 @@ def test_many_spans_and_many_centres_are_counted() -> None:
     assert out_of_reach(recording(*centers_hz)) == (
         "not in this recording, which holds 40 parts of 99.5 MHz to 178.5 MHz"
     )
-    assert centers_in_words(centers_hz) == "40 from 100 MHz to 178 MHz"
+    assert centers_in_words(centers_hz) == "40 centres from 100 MHz to 178 MHz"
     assert centers_in_words(centers_hz[:2]) == "100 MHz, 102 MHz"

@@ -174,7 +174,7 @@ class RecordingSource:
             there = centers_in_words(self._info.centers_hz)
             raise SourceError(
                 f"{self._info.name}: nothing was recorded about "
-                f"{format_frequency(center_hz)}; its centres are {there}"
+                f"{format_frequency(center_hz)}; it was tuned to {there}"
             )
         self._center_hz = nearest
         return nearest

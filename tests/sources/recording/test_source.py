@@ -139,7 +139,7 @@ def test_no_more_is_read_at_once_than_a_block_holds():
 
 @pytest.mark.parametrize("center_hz", [85.6e6, 1e9, float("nan")])
 def test_a_centre_that_was_not_recorded_is_refused_with_those_that_were(center_hz):
-    with pytest.raises(SourceError, match=r"its centres are 83\.6 MHz, 27\.9 MHz"):
+    with pytest.raises(SourceError, match=r"it was tuned to 83\.6 MHz, 27\.9 MHz"):
         source_of(two_captures()).tune(center_hz)
 
 
