@@ -71,18 +71,30 @@ def words_from(given: Mapping[str, Any]) -> Words:
     if (good_carrier_hz is None) != (suspect_carrier_hz is None):
         raise UsageError("--good-carrier and --suspect-carrier go together")
     places = _places(given, suspect_plan, good_sources)
+    by_place = {
+        option: _by_place(option, sources, places)
+        for option, sources in (("--good", good_sources), ("--suspect", given["suspect"]))
+    }
+    _check_two_sets(by_place["--good"], by_place["--suspect"])
+    if suspect_plan is None and any(
+        len(sources) > 1 for each in by_place.values() for sources in each.values()
+    ):
+        raise UsageError(
+            "several recordings of a set are placings of the loop, and need to know which lines "
+            "count: give --suspect-carrier"
+        )
     if given["repeat"] > 1 and suspect_plan is None:
         raise UsageError("--repeat needs to know which lines count: give --suspect-carrier")
     return Words(
         good=Side(
             what="known-good set",
-            sources=_by_place("--good", good_sources, places),
+            sources=by_place["--good"],
             carrier_hz=good_carrier_hz,
             plan=good_plan,
         ),
         suspect=Side(
             what="suspect",
-            sources=_by_place("--suspect", given["suspect"], places),
+            sources=by_place["--suspect"],
             carrier_hz=suspect_carrier_hz,
             plan=suspect_plan,
         ),
@@ -197,6 +209,11 @@ def _by_place(
         name, equals, source = text.partition("=")
         if equals and (known := by_spelling.get(spelt(name))) is not None:
             found[known].append(source)
+        elif equals and not Path(text).exists():
+            raise UsageError(
+                f"{option} {text}: there is no such file, and no place {name!r}; a place is named "
+                "by --at, or by the plan"
+            )
         elif len(places) == 1 or is_live(text) or is_filed(text):
             for sources in found.values():
                 sources.append(text)
@@ -209,7 +226,7 @@ def _by_place(
     for place, sources in found.items():
         if not sources:
             raise UsageError(f"{option}: no source is given for {place}")
-        if len(set(sources)) < len(sources):
+        if len({_itself(text) for text in sources}) < len(sources):
             raise UsageError(
                 f"{option}: one recording given twice is no second placing of the loop"
             )
@@ -219,3 +236,25 @@ def _by_place(
                 "a live one is placed again by --repeat, a job says itself how often it was"
             )
     return {place: tuple(sources) for place, sources in found.items()}
+
+
+def _check_two_sets(
+    good: Mapping[str | None, Sequence[str]], suspect: Mapping[str | None, Sequence[str]]
+) -> None:
+    """Refuse a recording, or a job, that is to be compared with itself."""
+    for place, sources in suspect.items():
+        known = {_itself(text) for text in good[place]}
+        for text in sources:
+            if not is_live(text) and _itself(text) in known:
+                raise UsageError(
+                    f"{text}: is given as both sets, and agrees with itself; --good and --suspect "
+                    "name two"
+                )
+
+
+def _itself(source: str) -> str:
+    """A source by one name, however it was written; both halves of a recording are one."""
+    if is_live(source):
+        return source
+    path = Path(source).resolve()
+    return str(path.with_suffix("") if path.suffix in (".sigmf-meta", ".sigmf-data") else path)

@@ -187,6 +187,13 @@ def test_several_recordings_of_a_set_are_placings_of_the_loop(
             "several sources are for recordings",
         ),
         (("--good", "a.wav", "--good", "a.wav", "--suspect", "b.wav"), "no second placing"),
+        (
+            (*GOOD, *CARRIERS, "--suspect", "b.sigmf-meta", "--suspect", "./b.sigmf-data"),
+            "no second placing",
+        ),
+        (("--good", "a.wav", "--suspect", "./a.wav"), "agrees with itself"),
+        (("--good", "a.wav", "--good", "c.wav", "--suspect", "b.wav"), "which lines count"),
+        (("--good", "feed A=a.wav", "--suspect", "feed A=b.wav"), "a place is named by --at"),
         ((*GOOD, "--suspect", "nowhere.wav"), "nowhere.wav"),
         ((*GOOD, "--suspect", "bench:tour-guide-dead", "--span", "9M:1M"), "lower end first"),
     ],
