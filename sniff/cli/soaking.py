@@ -10,12 +10,13 @@ from pathlib import Path
 from typing import Any
 
 from calib.correction import Correction
+from sniff.cli.aiming import aimed
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
 from sniff.cli.filing import Filing, in_job, with_job
 from sniff.cli.recording import fields_of
 from sniff.cli.running import all_cautions, opened, say_unless_quiet, seconds_of
-from sniff.cli.watching import EXITS, check_resolution, line_of, place_of, tuned, until
+from sniff.cli.watching import EXITS, check_resolution, line_of, until
 from sniff.errors import UsageError
 from sniff.model import Caution, Source, SourceInfo
 from sniff.report.envelope import envelope
@@ -32,7 +33,7 @@ from sniff.sources.ahead import as_received
 from sniff.sources.recording.live import LiveRecorder
 from sniff.sureness import HOUR_S, RatePerHour, rate_per_hour
 from sniff.units import parse_duration
-from sniff.watch.nouns import Dropout, Instant, Row, WatchSettings
+from sniff.watch.nouns import Dropout, Instant, Row
 from sniff.watch.watcher import Watcher
 
 STRIP_ROW_S = 1.0
@@ -92,20 +93,15 @@ def _run(
     given["paced"] = not given["quiet"] and sys.stdin.isatty() and sys.stderr.isatty()
     with locked(folder), opened(source, given) as opened_source:
         correction, noted = clock_for(opened_source.info, given)
-        place = place_of(line_hz, correction, given)
-        center_hz = tuned(opened_source, place, given)
-        info = opened_source.info
-        settings = WatchSettings(
-            resolution_s=given["resolution"], within_hz=place.within_hz, row_s=ROW_S
-        )
-        watcher = Watcher(place.indicated_hz, settings, info.rate_hz, center_hz)
+        aim = aimed(opened_source, line_hz, correction, given, row_s=ROW_S)
+        watcher, info = aim.watcher, opened_source.info
         connection, damage = open_to_write(folder)
         with closing(connection):
             setup = Setup(line_hz=line_hz, resolution_s=given["resolution"])
             zero_s = time.time() if info.start_utc is None else info.start_utc.timestamp()
             run = Run(
                 zero_utc_s=zero_s,
-                indicated_hz=place.indicated_hz,
+                indicated_hz=aim.indicated_hz,
                 inverted=info.inverted,
                 about=_about(info, correction),
             )
@@ -118,7 +114,7 @@ def _run(
             )
             ended = _soak(opened_source, watcher, writer, keeper, correction, given, most=most)
         info = opened_source.info
-    cautions = noted + damage + watcher.cautions
+    cautions = noted + aim.cautions + damage + watcher.cautions
     if ended.trouble is not None:
         cautions = (*cautions, Caution(code="cut-short", text=f"cut short: {ended.trouble}"))
     if keeper.trouble is not None:

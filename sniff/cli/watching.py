@@ -9,6 +9,7 @@ from math import hypot
 from typing import Any
 
 from calib.correction import Correction
+from sniff.cli.aiming import aimed
 from sniff.cli.clocks import clock_for
 from sniff.cli.defaults import with_defaults
 from sniff.cli.filing import Filing, in_job, with_job
@@ -20,7 +21,6 @@ from sniff.cli.tapping import check_tap_options, tap_result, windows_from
 from sniff.errors import SourceError, UsageError
 from sniff.frontend import RailCount
 from sniff.model import Caution, Source, SourceInfo
-from sniff.reach import out_of_reach
 from sniff.report.envelope import envelope, plain
 from sniff.report.taps_text import print_taps
 from sniff.report.watch_strip import LiveStrip, PlainRun
@@ -28,31 +28,18 @@ from sniff.report.watch_text import print_watch
 from sniff.superhet.expected import expected_lines
 from sniff.survey import CUT_SHORT
 from sniff.taps.nouns import TapResult
-from sniff.tuning import Window, choose_tunings
-from sniff.units import format_frequency
-from sniff.watch.nouns import WatchResult, WatchSettings, WatchVerdict
+from sniff.watch.nouns import WatchResult, WatchVerdict
 from sniff.watch.watcher import Watcher
 
 ROW_S = 1.0
 """Rows of the summary: cells of the strip."""
 
-_OFF_PPM = 50.0
-_LEAST_WITHIN_HZ = 1_000.0
-_ON_CENTER_HZ = 1_000.0
 EXITS = {
     WatchVerdict.STEADY: 0,
     WatchVerdict.INTERMITTENT: 1,
     WatchVerdict.ABSENT: 1,
     WatchVerdict.UNDECIDED: 3,
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """Where the line is looked for on the source's own scale, Hz."""
-
-    indicated_hz: float
-    within_hz: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,13 +67,8 @@ def watch_source(source: str | None, given: Mapping[str, Any]) -> int:
     options["paced"] = not options["quiet"] and sys.stdin.isatty() and sys.stderr.isatty()
     with opened(source, options) as opened_source:
         correction, noted = clock_for(opened_source.info, options)
-        place = place_of(line_hz, correction, options)
-        center_hz = tuned(opened_source, place, options)
-        info = opened_source.info
-        settings = WatchSettings(
-            resolution_s=options["resolution"], within_hz=place.within_hz, row_s=ROW_S
-        )
-        watcher = Watcher(place.indicated_hz, settings, info.rate_hz, center_hz)
+        aim = aimed(opened_source, line_hz, correction, options, row_s=ROW_S)
+        watcher = aim.watcher
         run = _run(opened_source, watcher, correction, options, most=most)
         info = opened_source.info
     result = corrected(watcher.result(), correction, info)
@@ -94,7 +76,7 @@ def watch_source(source: str | None, given: Mapping[str, Any]) -> int:
     cautions = all_cautions(
         info,
         correction,
-        noted + _on_center(place, center_hz) + run.cautions + watcher.cautions,
+        noted + aim.cautions + run.cautions + watcher.cautions,
     )
     taps = None
     if options["taps"] is not None:
@@ -159,33 +141,6 @@ def until(text: str | None) -> int | None:
     return int(found[1])
 
 
-def place_of(line_hz: float, correction: Correction, given: Mapping[str, Any]) -> Place:
-    """Where the line shows, and how far off it may be."""
-    indicated_hz = correction.indicate(line_hz)
-    within_hz = given["within"]
-    if within_hz is None:
-        within_hz = hypot(2.0 * correction.u_at(indicated_hz), _OFF_PPM * 1e-6 * line_hz)
-    if within_hz <= 0:
-        raise UsageError("--within must be above zero")
-    return Place(indicated_hz=indicated_hz, within_hz=max(_LEAST_WITHIN_HZ, within_hz))
-
-
-def tuned(source: Source, place: Place, given: Mapping[str, Any]) -> float:
-    """Tune to where the line shows, unless the user said where; returns the centre, Hz."""
-    info = source.info
-    if info.duration_s is not None:
-        return source.tune(place.indicated_hz)
-    if given["center"] is not None:
-        return info.centers_hz[0]
-    window = Window(
-        low_hz=place.indicated_hz - place.within_hz, high_hz=place.indicated_hz + place.within_hz
-    )
-    chosen = choose_tunings([window], info)
-    if not chosen:
-        raise UsageError(f"{format_frequency(place.indicated_hz)} is {out_of_reach(info)}")
-    return source.tune(chosen[0].center_hz)
-
-
 def corrected(result: WatchResult, correction: Correction, info: SourceInfo) -> WatchResult:
     """The same with the line's true frequency: corrected once, last."""
     if result.indicated_hz is None:
@@ -193,16 +148,6 @@ def corrected(result: WatchResult, correction: Correction, info: SourceInfo) -> 
     u_hz = hypot(result.u_indicated_hz or 0.0, info.u_center_hz)
     reading = correction.apply(result.indicated_hz, u_hz)
     return replace(result, frequency_hz=reading.value_hz, u_hz=reading.u_hz)
-
-
-def _on_center(place: Place, center_hz: float) -> tuple[Caution, ...]:
-    if abs(place.indicated_hz - center_hz) > _ON_CENTER_HZ:
-        return ()
-    text = (
-        "the line lies on the centre, where the receiver has a line of its own that never goes: "
-        "set --center beside it"
-    )
-    return (Caution(code="on-centre", text=text),)
 
 
 def _run(

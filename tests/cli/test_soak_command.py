@@ -48,6 +48,12 @@ def test_a_soak_is_begun_and_gone_on_with_and_told_of(run: Run, bench: str, tmp_
     assert result["kinds"] == {"break": 32}
 
 
+def test_a_line_on_the_centre_is_cautioned(run: Run, bench: str, tmp_path: Path) -> None:
+    """The receiver's own line stands there and never goes, for as many nights as one likes."""
+    words = ("watch", "--from", bench, *LINE, *CLOCK, "--center", "83.6M", "--seconds", 1)
+    assert "the line lies on the centre" in run(*words, "--soak", tmp_path / "soak").err
+
+
 def test_its_samples_are_the_receivers_own_whatever_lies_ahead(
     run: Run, bench: str, tmp_path: Path
 ) -> None:
