@@ -11,7 +11,7 @@ import pytest
 
 from tests.benchmarks.peak import peak_bytes
 
-pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(300)]
+pytestmark = pytest.mark.timeout(300)
 
 RATE_HZ = 2.4e6
 SECONDS = 10
@@ -65,6 +65,7 @@ def look_at(path: Path) -> list[object]:
     return ["look", "--from", path, "--rate", "2.4M", "--center", "100M", "--quiet"]
 
 
+@pytest.mark.benchmark
 def test_a_whole_look_is_faster_than_a_bare_scipy_welch(
     recording: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -79,6 +80,7 @@ def test_a_whole_look_is_faster_than_a_bare_scipy_welch(
     assert plain / ours > 1.2
 
 
+@pytest.mark.memory
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="reads /proc")
 def test_memory_does_not_grow_with_the_length(
     recording: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
@@ -98,6 +100,7 @@ def test_memory_does_not_grow_with_the_length(
     assert peaks[1] < 1.15 * peaks[0]
 
 
+@pytest.mark.benchmark
 def test_help_costs_little_more_than_starting_python(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

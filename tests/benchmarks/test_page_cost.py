@@ -19,7 +19,7 @@ from sniff.sources.opening import open_source
 from tests.browsing import ARGUMENTS, chromium
 from tests.live.conftest import QUIETLY
 
-pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(200)]
+pytestmark = pytest.mark.timeout(200)
 
 RATE_HZ = 2.4e6
 SECONDS = 40
@@ -84,6 +84,7 @@ def frames_of(address: str, seconds: float, counts: list[int]) -> None:
         counts.append(count)
 
 
+@pytest.mark.benchmark
 def test_four_viewers_get_thirty_frames_a_second_for_a_small_part_of_a_core(
     served: tuple[str, psutil.Popen], recording: Path
 ) -> None:
@@ -125,6 +126,7 @@ WATCH = """
 """
 
 
+@pytest.mark.benchmark
 def test_a_drop_out_shows_in_the_row_within_a_sixth_of_a_second(
     served: tuple[str, psutil.Popen],
 ) -> None:
@@ -170,6 +172,7 @@ def test_a_drop_out_shows_in_the_row_within_a_sixth_of_a_second(
     assert 0.0 < median_s < 0.150
 
 
+@pytest.mark.memory
 def test_memory_stays_however_long_it_runs(served: tuple[str, psutil.Popen]) -> None:
     """Of the server; the ring of the last seconds is full after half a minute."""
     address, process = served

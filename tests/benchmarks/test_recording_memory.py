@@ -9,7 +9,7 @@ import tarfile
 import numpy as np
 import pytest
 
-pytestmark = pytest.mark.benchmark
+pytestmark = pytest.mark.memory
 
 SMALL_BYTES = 20 * 10**6
 LARGE_BYTES = 20 * 10**9

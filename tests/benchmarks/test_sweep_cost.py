@@ -17,7 +17,7 @@ from tests.sweep.stage import Stage
 
 __all__ = ["loaded", "rtlsdr_library", "standin"]
 
-pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(300)]
+pytestmark = pytest.mark.timeout(300)
 
 HUNDRED_MEGAHERTZ = Span(low_hz=60e6, high_hz=160e6)
 
@@ -91,6 +91,7 @@ class _TimedTake:
         self._inner.close()
 
 
+@pytest.mark.benchmark
 @pytest.mark.parametrize("rbw_hz", [10e3, 1e3])
 def test_a_hundred_megahertz_cost_less_than_a_quarter_of_the_dwelling(
     standin: Standin, capsys: pytest.CaptureFixture[str], rbw_hz: float
@@ -121,6 +122,7 @@ class _Quick(Stage):
         return self._noise
 
 
+@pytest.mark.memory
 def test_memory_stays_bounded_with_as_many_points_as_there_may_be(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
