@@ -262,7 +262,7 @@ def _title(course: Course, inside: Sequence[BoardLine], line: BoardLine | None) 
 def _part(line: BoardLine) -> str:
     if line.present_fraction is None or line.state is not LineState.UNSTEADY:
         return ""
-    return f", there {format_share(line.present_fraction)} of the time"
+    return f", there {format_share(line.present_fraction, digits=1)} of the time"
 
 
 def _keys(stretch: Stretch, inside: Sequence[BoardLine], line: BoardLine | None) -> list[Any]:
