@@ -4,8 +4,8 @@ The rule is the modified z score, ``0.6745 (x - median) / MAD`` beyond ±3.5, MA
 absolute deviation from the median (Iglewicz and Hoaglin, How to Detect and Handle Outliers, 1993;
 NIST/SEMATECH e-Handbook, 1.3.5.17). Median and MAD are not moved by the very outliers that are
 sought, as mean and standard deviation would be. Where figures scatter by chance alone (normally)
-somebody is named in about one batch of ten, and of a thousand recordings in two of five (by
-simulation): who is named is worth a look, and no verdict.
+somebody is named by each in about one batch of ten, and of a thousand recordings in two of five
+(by simulation): who is named is worth a look, and no verdict.
 """
 
 from collections.abc import Sequence
@@ -20,7 +20,8 @@ LEAST: Final = 8
 """Of fewer figures the MAD itself is so uncertain that one batch in five would name somebody."""
 RULE: Final = (
     f"modified z score beyond ±{LIMIT} (Iglewicz and Hoaglin 1993), of {LEAST} recordings or more; "
-    "chance alone names somebody in one batch of ten, of a thousand recordings in two of five"
+    "by each figure chance alone names somebody in one batch of ten, of a thousand recordings in "
+    "two of five"
 )
 _PER_MAD: Final = 1.0 / 0.6745
 """Standard deviation over MAD of a normal distribution."""
@@ -41,8 +42,8 @@ class Fleet:
         Recordings that have it.
     median : float
         A line that was not seen counts by the level at which it would have been.
-    spread : float
-        MAD / 0.6745: the standard deviation, if the figures scatter normally.
+    spread : float or None
+        MAD / 0.6745: the standard deviation, if the figures scatter normally; one alone has none.
     low, high : float
         Smallest and largest.
     low_is_limit : bool
@@ -54,7 +55,7 @@ class Fleet:
     unit: str
     count: int
     median: float
-    spread: float
+    spread: float | None
     low: float
     high: float
     low_is_limit: bool = False
@@ -103,7 +104,7 @@ def fleet_of(quantity: Quantity) -> Fleet:
         unit=quantity.kind.value,
         count=len(values),
         median=middle,
-        spread=_PER_MAD * median(abs(value - middle) for value in values),
+        spread=_PER_MAD * median(abs(v - middle) for v in values) if len(values) > 1 else None,
         low=lowest.value,
         high=max(values),
         low_is_limit=lowest.is_limit,
@@ -147,12 +148,12 @@ def outliers_of(quantity: Quantity, files: Sequence[str]) -> list[Outlier]:
 def score_of(figure: Figure, fleet: Fleet, kind: Kind) -> float:
     """How far out; nothing nearer than is worth telling reaches `LIMIT`."""
     least = max(LEAST_APART[kind], 2.0 * figure.u) / LIMIT
-    return (figure.value - fleet.median) / max(fleet.spread, least)
+    return (figure.value - fleet.median) / max(fleet.spread or 0.0, least)
 
 
 def reach_of(fleet: Fleet, kind: Kind) -> float:
     """How far from the median a figure may lie, its own U apart, without standing out."""
-    return max(LIMIT * fleet.spread, LEAST_APART[kind])
+    return max(LIMIT * (fleet.spread or 0.0), LEAST_APART[kind])
 
 
 def _sentence(quantity: Quantity, figure: Figure, fleet: Fleet) -> str:

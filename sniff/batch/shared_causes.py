@@ -45,9 +45,9 @@ def _shared_errors(quantity: Quantity, rows: Sequence[Row]) -> list[Caution]:
                 what=quantity.what, name=quantity.name, kind=quantity.kind, figures=tuple(figures)
             )
         )
-        if not _is_shared(fleet):
+        if fleet.spread is None or not _is_shared(fleet):
             continue
-        dongle = "the dongle" if serial is None else f"dongle {serial}"
+        dongle = "a dongle that they do not name" if serial is None else f"dongle {serial}"
         clocks = [number(rows[figure.row].get("clock.u_ppm")) or 0.0 for figure in figures]
         found.append(
             Caution(
@@ -65,7 +65,7 @@ def _shared_errors(quantity: Quantity, rows: Sequence[Row]) -> list[Caution]:
 def _shared_differences(quantity: Quantity) -> list[Caution]:
     """A difference that all have from one known-good is rather that one's."""
     fleet = fleet_of(quantity)
-    if abs(fleet.median) < PLACEMENT_DB or not _is_shared(fleet):
+    if fleet.spread is None or abs(fleet.median) < PLACEMENT_DB or not _is_shared(fleet):
         return []
     return [
         Caution(
@@ -82,8 +82,9 @@ def _shared_differences(quantity: Quantity) -> list[Caution]:
 
 def _is_shared(fleet: Fleet) -> bool:
     """Whether the median is further from zero than the figures scatter, and than its own doubt."""
-    enough = fleet.count >= _LEAST_SHARING
-    return enough and abs(fleet.median) > fleet.spread * max(1.0, _PER_ROOT / sqrt(fleet.count))
+    if fleet.spread is None or fleet.count < _LEAST_SHARING:
+        return False
+    return abs(fleet.median) > fleet.spread * max(1.0, _PER_ROOT / sqrt(fleet.count))
 
 
 def _cause(median_ppm: float, clock_ppm: float) -> str:

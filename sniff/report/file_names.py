@@ -19,3 +19,10 @@ def common_folder(files: Sequence[str]) -> str:
 def within(folder: str, file: str) -> str:
     """A file's name as seen from a folder in which it lies."""
     return str(PurePath(file).relative_to(folder)) if folder else file
+
+
+def shown_name(file: str) -> str:
+    """A name for a terminal, in one line: what cannot be printed is shown as its escape."""
+    return "".join(
+        sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in file
+    )

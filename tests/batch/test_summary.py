@@ -90,7 +90,7 @@ def test_an_error_that_all_share_is_told_as_rather_one_clocks_than_all_sets(
     summary = _summary("carrier", _carriers(errors, u_clock_ppm=u_clock_ppm))
     (caution,) = summary.cautions
     assert caution.code == "common-error"
-    assert caution.text.startswith("10 recordings made by the dongle share an error of ")
+    assert caution.text.startswith("10 recordings made by a dongle that they do not name ")
     assert said in caution.text
     assert summary.outliers == ()
 

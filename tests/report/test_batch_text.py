@@ -47,8 +47,8 @@ def test_a_long_list_is_cut_and_says_how_much_is_left_out(
 ) -> None:
     answers = [answer(n, carrier(30.0 + n, verdict="fail"), exit_code=1) for n in range(230)]
     lines = _printed(capsys, "carrier", [*answers, *(unread(n) for n in range(230, 260))])
-    assert "and 210 more; --json lists all" in lines
-    assert "and 22 more; --json lists all" in lines
+    assert "and 210 more; summary.json lists all" in lines
+    assert "and 22 more; summary.json lists all" in lines
     assert len(lines) < 60
     assert lines[-1] == "Of 260 recordings 230 failed, 30 not read."
 
@@ -91,6 +91,46 @@ def test_on_a_terminal_failures_are_in_red_and_nothing_is_wider_than_it(
     assert any("\x1b[1;31mfail" in line for line in lines)
     bare = [re.sub(r"\x1b\[[0-9;]*m", "", line) for line in lines]
     assert max(len(line) for line in bare) <= 80
+
+
+def test_a_narrow_terminal_cuts_no_number_and_no_name(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "50")
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("TERM", "xterm")
+    names = [f"fleet/{'long' * 20}-{number}.wav" for number in range(10)]
+    answers = [
+        answer(n, carrier(0.5 * n, verdict="fail"), exit_code=1, source=name)
+        for n, name in enumerate(names)
+    ]
+    lines = [re.sub(r"\x1b\[[0-9;]*m", "", x) for x in _printed(capsys, "carrier", answers)]
+    assert max(len(line.rstrip()) for line in lines) <= 50
+    assert not any("…" in line for line in lines)
+    whole = " ".join(" ".join(lines).split())
+    assert (
+        "carrier's error of 10: median +2.25 ppm, scatter ± 1.9 ppm, lowest +0.00 ppm, highest "
+        "+4.50 ppm"
+    ) in whole
+
+
+def test_one_figure_alone_has_no_scatter(capsys: pytest.CaptureFixture[str]) -> None:
+    assert (
+        summarised(flattened([answer(0, carrier(1.0))]), question="carrier").fleets[0].spread
+        is None
+    )
+    lines = _printed(capsys, "carrier", [answer(0, carrier(1.0))])
+    assert any(
+        line.split()[:6] == ["carrier's", "error", "1", "+1.00", "ppm", "–"] for line in lines
+    )
+
+
+def test_a_name_with_signs_for_the_terminal_is_shown_by_their_escapes(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    source = "fleet/a\x1b[31m\nb µ.wav"
+    lines = _printed(capsys, "carrier", [answer(0, carrier(None, verdict="fail"), source=source)])
+    assert any(line.startswith("fleet/a\\x1b[31m\\nb µ.wav  fail") for line in lines)
 
 
 @pytest.mark.parametrize(
