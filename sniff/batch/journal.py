@@ -162,12 +162,13 @@ def begun(folder: Path, about: Mapping[str, Any], *, resume: bool) -> Journal:
     begun_utc = datetime.now(timezone.utc)
     try:
         taken = folder.exists() and (not folder.is_dir() or any(folder.iterdir()))
+        if taken:
+            begun_utc = _begun_utc(folder, about.get("question"))
         if taken and not resume:
             raise BatchError(
-                f"{folder} is there already; --resume goes on with it, --out takes another folder"
+                f"{folder}: a batch is there already; --resume goes on with it, --out takes "
+                "another folder"
             )
-        if taken:
-            begun_utc = _begun_utc(folder)
         (folder / ANSWERS).mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise unwritable(folder, error) from None
@@ -179,15 +180,25 @@ def begun(folder: Path, about: Mapping[str, Any], *, resume: bool) -> Journal:
     return Journal(folder, begun_utc)
 
 
-def _begun_utc(folder: Path) -> datetime:
+def _begun_utc(folder: Path, question: object) -> datetime:
+    told: Any = None
     with suppress(OSError, ValueError, KeyError, TypeError):
         told = json.loads((folder / ABOUT).read_bytes())
         when = datetime.fromisoformat(told["begun_utc"])
-        if told["format"] == FORMAT and when.tzinfo is not None:
+        if (
+            told["format"] == FORMAT
+            and when.tzinfo is not None
+            and told.get("question") == question
+        ):
             return when
+    other = told.get("question") if isinstance(told, dict) else None
+    if other not in (None, question):
+        raise BatchError(
+            f"{folder}: holds a batch that asked '{other}'; --out takes another folder"
+        )
     raise BatchError(
-        f"{folder}: holds no batch ({ABOUT} is missing, damaged or of another version); "
-        "--out takes another folder"
+        f"{folder}: is there and holds no batch ({ABOUT} is missing, damaged or of another "
+        "version); --out takes another folder"
     )
 
 

@@ -4,10 +4,12 @@ import json
 import os
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from sniff.batch.nouns import Task
-from sniff.errors import UsageError
+from sniff.errors import SourceError, UsageError
+from sniff.model import Caution
 from sniff.sources.recording.datatypes import find_datatype
 
 _META = ".sigmf-meta"
@@ -15,25 +17,43 @@ _DATA = ".sigmf-data"
 _WHOLE = (_META, ".sigmf", ".wav")
 
 
-def tasks_of(named: Sequence[str]) -> tuple[Task, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """What is to be asked, and what was passed over though it was named."""
+
+    tasks: tuple[Task, ...]
+    cautions: tuple[Caution, ...] = ()
+
+
+def found_by(named: Sequence[str]) -> Found:
     """One task for each recording that is named or lies in a folder that is, each once.
 
     What is named stands in the order of the words, whatever it is: what is wrong with it, its
-    answer will say. Folders are searched with all folders in them, by their names; what is no
-    recording, and what is hidden, is passed over there.
+    answer will say. Folders are searched with all folders in them, linked ones too, by their names;
+    what is no recording, and what is hidden, is passed over there.
 
     Raises
     ------
     UsageError
         When there is none.
+    SourceError
+        When there is none, and a folder that cannot be read.
     """
-    found: dict[str, None] = {}
+    found: dict[str, str] = {}
+    locked: list[Caution] = []
+    empty: list[Caution] = []
     for word in named:
-        if os.path.isdir(word):  # noqa: PTH112  a word may be no path at all, such as bench:room
-            found.update(dict.fromkeys(_in_folder(Path(word))))
-        else:
-            found[word] = None
-    sources = [word for word in found if not _has_its_half(word, found)]
+        if not os.path.isdir(word):  # noqa: PTH112  a word may be no path at all, such as bench:room
+            found.setdefault(_place(word), word)
+            continue
+        inside = list(_in_folder(Path(word), locked))
+        if not inside:
+            empty.append(Caution(code="no-recording", text=f"{word}: no recording in it"))
+        for path in inside:
+            found.setdefault(_place(path), path)
+    sources = [word for place, word in found.items() if not _has_its_half(place, found)]
+    if not sources and locked:
+        raise SourceError(locked[0].text)
     if not sources:
         where = ", ".join(named)
         raise UsageError(
@@ -41,25 +61,54 @@ def tasks_of(named: Sequence[str]) -> tuple[Task, ...]:
             if named
             else "which recordings? Give files or folders, or --manifest FILE"
         )
-    return tuple(
+    tasks = (
         Task(number=number, source=source, options={}) for number, source in enumerate(sources)
     )
+    return Found(tasks=tuple(tasks), cautions=(*locked, *empty))
 
 
-def _has_its_half(word: str, found: Iterable[str]) -> bool:
+def _place(word: str) -> str:
+    """The same for a file that is named in two ways; a link to a file is one of its own."""
+    folder, name = os.path.split(word)
+    return os.path.join(os.path.realpath(folder), name)  # noqa: PTH118  no path: bench:room
+
+
+def _has_its_half(place: str, found: Iterable[str]) -> bool:
     """Of a SigMF pair the metadata stand for both; a shell's ``*`` names both."""
-    return word.endswith(_DATA) and word.removesuffix(_DATA) + _META in found
+    return place.endswith(_DATA) and place.removesuffix(_DATA) + _META in found
 
 
-def _in_folder(folder: Path) -> Iterator[str]:
-    for place, folders, names in os.walk(folder):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
-        paths = [Path(place) / name for name in sorted(names) if not name.startswith(".")]
-        raw = [path for path in paths if _is_raw(path)]
-        described = _datasets(paths) if raw else frozenset()
-        for path in paths:
-            if path.suffix.lower() in _WHOLE or (path in raw and path.name not in described):
-                yield str(path)
+def _in_folder(folder: Path, locked: list[Caution]) -> Iterator[str]:
+    searched: set[tuple[int, int]] = set()
+
+    def is_new(path: str) -> bool:
+        with suppress(OSError):
+            stat = os.stat(path)  # noqa: PTH116
+            place = (stat.st_dev, stat.st_ino)
+            if place in searched:  # a link in a circle
+                return False
+            searched.add(place)
+        return True
+
+    def missed(error: OSError) -> None:
+        text = f"{error.filename}: cannot be read: {error.strerror}; what is in it is not asked"
+        locked.append(Caution(code="not-searched", text=text))
+
+    is_new(str(folder))
+    for place, folders, names in os.walk(folder, followlinks=True, onerror=missed):
+        seen = sorted(name for name in folders if not name.startswith("."))
+        folders[:] = [name for name in seen if is_new(os.path.join(place, name))]  # noqa: PTH118
+        yield from _among([Path(place) / name for name in sorted(names) if name[0] != "."])
+
+
+def _among(paths: Sequence[Path]) -> Iterator[str]:
+    """The recordings among the files of one folder."""
+    names = {path.name for path in paths}
+    loose = {path.name for path in paths if _is_raw(path) or _is_alone(path, names)}
+    loose -= _datasets(paths) if loose else set()
+    for path in paths:
+        if path.suffix.lower() in _WHOLE or path.name in loose:
+            yield str(path)
 
 
 def _is_raw(path: Path) -> bool:
@@ -69,8 +118,13 @@ def _is_raw(path: Path) -> bool:
     return False
 
 
+def _is_alone(path: Path, names: Iterable[str]) -> bool:
+    """Whether it is half a pair whose metadata are lost: its answer will say so."""
+    return path.suffix == _DATA and path.with_suffix(_META).name not in names
+
+
 def _datasets(paths: Iterable[Path]) -> frozenset[str]:
-    """Names of raw files that are the samples of SigMF metadata beside them."""
+    """Names of files that are the samples of SigMF metadata beside them."""
     names = set()
     for path in paths:
         if path.suffix.lower() == _META:

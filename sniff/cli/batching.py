@@ -24,12 +24,12 @@ from sniff.batch.running import Pool, run
 from sniff.cli import INTERRUPTED
 from sniff.cli.batch_asking import Asking, Keying, Order, Unfitness, failed
 from sniff.cli.batch_checking import Words, check_tasks
-from sniff.cli.batch_finding import tasks_of
+from sniff.cli.batch_finding import Found, found_by
 from sniff.cli.batch_questions import Question
 from sniff.cli.clocks import clock_store
 from sniff.cli.kept_folder import kept_folder
 from sniff.cli.levels import levels_kept
-from sniff.errors import UsageError
+from sniff.errors import SourceError, UsageError
 from sniff.model import Caution
 from sniff.report.batch_table import check_target
 from sniff.report.progress import shown_progress
@@ -42,18 +42,16 @@ if TYPE_CHECKING:
 
 def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> int:
     """Ask all recordings as the options say; returns the exit code."""
-    tasks = _tasks(given)
+    found = _found(given)
+    tasks = found.tasks
     check_tasks(question, common, tasks, str(given["manifest"]))
     folder = given["out"] or Path(f"{question.name}-batch")
     rows = folder / f"rows.{given['table']}"
-    check_target(rows)
-    if given["plot"] is not None and not given["no_plot"]:
-        from sniff.report.plots.save import check_target as check_picture
-
-        check_picture(given["plot"])
+    _check_targets(rows, given)
     kept = kept_of_dongles()
     about = {"question": question.name, "options": common, "software": __version__}
     trouble: BatchError | None = None
+    asked = False
     with _interruptible() as interruption, _pool(question, len(tasks), given) as pool:
         journal = begun(folder, about, resume=given["resume"])
         order = Order(
@@ -66,40 +64,64 @@ def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> in
         )
         batch = _Batch(journal, order, pool, interruption, quiet=_is_quiet(given))
         try:
-            batch.ask(batch.not_done(tasks) if given["resume"] else tasks)
+            left = batch.not_done(tasks) if given["resume"] else tasks
+            asked = not interruption.asked
+            if asked:
+                batch.ask(left)
         except BatchError as error:
             trouble = error
-    code = _shown(journal, rows, question, given)
+    goes_on = "the same with --resume goes on"
+    if not asked:  # nobody knows yet what is done: rows of a part would replace those of all
+        if trouble is not None:
+            raise trouble
+        words = f"interrupted before anything was asked: {folder} is as it was; {goes_on}"
+        click.echo(f"sniff: {words}", err=True)
+        return INTERRUPTED
+    code = _shown(journal, rows, question, given, found.cautions)
     if trouble is not None:
         raise trouble
     if interruption.asked:
-        click.echo(
-            f"sniff: interrupted: {len(journal.answers())} of {len(tasks)} are done and kept in "
-            f"{folder}; the same with --resume goes on",
-            err=True,
-        )
+        done = f"{len(journal.answers())} of {len(tasks)} are done and kept in {folder}"
+        click.echo(f"sniff: interrupted: {done}; {goes_on}", err=True)
         return INTERRUPTED
     return code
 
 
-def _shown(journal: Journal, rows: Path, question: Question, given: Mapping[str, Any]) -> int:
+def _check_targets(rows: Path, given: Mapping[str, Any]) -> None:
+    """Say before any work is done that rows or picture could not be written."""
+    check_target(rows)
+    if given["plot"] is not None and not given["no_plot"]:
+        from sniff.report.plots.save import check_target as check_picture
+
+        picture: Path = given["plot"]
+        # The folder of the batch will be there by then.
+        check_picture(Path(picture.name) if picture.parent == rows.parent else picture)
+
+
+def _shown(
+    journal: Journal,
+    rows: Path,
+    question: Question,
+    given: Mapping[str, Any],
+    cautions: Sequence[Caution],
+) -> int:
     answers = journal.answers()
     if not answers:
         return 0
     # What draws and counts is loaded when the workers are done: they need the time more.
     from sniff.cli.batch_showing import show_batch
 
-    return show_batch(answers, rows, question.name, given)
+    return show_batch(answers, rows, question.name, given, cautions=cautions)
 
 
-def _tasks(given: Mapping[str, Any]) -> tuple[Task, ...]:
+def _found(given: Mapping[str, Any]) -> Found:
     if given["cluster"] is not None and given["workers"] is not None:
         raise UsageError("--cluster and --workers do not go together: a cluster has its own")
     if given["manifest"] is None:
-        return tasks_of(given["files"])
+        return found_by(given["files"])
     if given["files"]:
         raise UsageError("--manifest and files do not go together; write them into the manifest")
-    return read_manifest(given["manifest"])
+    return Found(tasks=read_manifest(given["manifest"]))
 
 
 def kept_of_dongles() -> dict[str, str]:
@@ -208,7 +230,7 @@ class _Batch:
 
     def ask(self, tasks: Sequence[Task]) -> None:
         """Ask, and keep each answer."""
-        begin, computing = perf_counter(), 0.0
+        begin, computing, done = perf_counter(), 0.0, 0
         with shown_progress(
             f"asking '{self.order.question}'", len(tasks), quiet=self.quiet
         ) as step:
@@ -219,12 +241,23 @@ class _Batch:
                 give_up=partial(given_up, self.order),
                 stopped=self._stopped,
             ):
-                self.journal.keep(answer)
+                self._keep(answer)
                 computing += answer.seconds
+                done += 1
                 step()
-        if not self.quiet:
+        if done and not self.quiet:
             took, all_of_it = format_seconds(perf_counter() - begin), format_seconds(computing)
             click.echo(f"Asked in {took}; the workers computed {all_of_it}.", err=True)
+        if not tasks and not self.quiet:
+            click.echo("Nothing to ask: each has its answer already.", err=True)
+
+    def _keep(self, answer: Answer) -> None:
+        try:
+            self.journal.keep(answer)
+        except SourceError as error:
+            raise SourceError(
+                f"{error}; answers before it are kept, and --resume goes on with them"
+            ) from None
 
     def _stopped(self) -> bool:
         return self.interruption.asked

@@ -136,7 +136,15 @@ def test_the_kept_file_does_not_tell_how_long_it_took(journal: Journal) -> None:
 
 def test_a_folder_that_is_there_is_refused_without_resume(journal: Journal) -> None:
     with pytest.raises(BatchError, match="is there already; --resume"):
-        begun(journal.folder, {}, resume=False)
+        begun(journal.folder, {"question": "look"}, resume=False)
+
+
+def test_a_batch_of_another_question_is_not_written_over(journal: Journal) -> None:
+    before = (journal.folder / "batch.json").read_bytes()
+    for resume in (True, False):
+        with pytest.raises(BatchError, match="a batch that asked 'look'; --out"):
+            begun(journal.folder, {"question": "watch"}, resume=resume)
+    assert (journal.folder / "batch.json").read_bytes() == before
 
 
 def test_an_empty_folder_is_taken(tmp_path: Path) -> None:
@@ -145,14 +153,15 @@ def test_an_empty_folder_is_taken(tmp_path: Path) -> None:
 
 def test_a_folder_that_is_no_batch_is_not_gone_on_with(tmp_path: Path) -> None:
     (tmp_path / "holiday.jpg").touch()
-    with pytest.raises(BatchError, match="holds no batch"):
-        begun(tmp_path, {}, resume=True)
+    for resume in (True, False):
+        with pytest.raises(BatchError, match=r"holds no batch .*; --out takes another"):
+            begun(tmp_path, {}, resume=resume)
     assert [path.name for path in tmp_path.iterdir()] == ["holiday.jpg"]
 
 
 def test_a_file_in_the_folders_place_is_refused(tmp_path: Path) -> None:
     (tmp_path / "file").touch()
-    with pytest.raises(BatchError, match="is there already"):
+    with pytest.raises(BatchError, match="is there and holds no batch"):
         begun(tmp_path / "file", {}, resume=False)
     with pytest.raises(SourceError, match="cannot be written"):
         begun(tmp_path / "file" / "under", {}, resume=False)

@@ -7,13 +7,15 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import psutil
 import pytest
 
+from sniff.batch.nouns import Task
 from sniff.cli.batch_questions import LEFT_OUT, QUESTIONS
+from sniff.cli.batching import _Batch
 from tests.cli.conftest import Run
 from tests.cli.fleet import write_set
 from tests.cli.test_bad_input import assert_one_line
@@ -46,7 +48,9 @@ def written(folder: Path) -> dict[str, int]:
     return {path.name: path.stat().st_mtime_ns for path in (folder / "answers").iterdir()}
 
 
-def test_a_fleet_is_asked_and_gone_on_with(run: Run, here: Path) -> None:
+def test_a_fleet_is_asked_and_gone_on_with(
+    run: Run, here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     answer = run("batch", "carrier", *ASKED, "--workers", 2, "--no-plot", "fleet")
     assert answer.code == 1, answer.err
     rows = rows_of(here / "carrier-batch")
@@ -80,6 +84,16 @@ def test_a_fleet_is_asked_and_gone_on_with(run: Run, here: Path) -> None:
     verdicts = [row["verdict"] for row in rows_of(here / "carrier-batch")]
     assert verdicts == ["pass", "fail", "fail", "pass", "pass"]
 
+    # Ctrl-C while it looks what is done: rows of a part do not take the place of all.
+    def interrupted(batch: _Batch, tasks: Sequence[Task]) -> list[Task]:
+        batch.interruption.asked = True
+        return list(tasks)
+
+    monkeypatch.setattr(_Batch, "not_done", interrupted)
+    stopped = run("batch", "carrier", *ASKED, "--no-plot", "--resume", "fleet")
+    assert_one_line(stopped, 130, "carrier-batch is as it was", "--resume goes on")
+    assert len(rows_of(here / "carrier-batch")) == 5
+
 
 def test_a_manifest_gives_each_file_options_of_its_own(run: Run, here: Path) -> None:
     (here / "fleet" / "list.csv").write_text(
@@ -88,8 +102,9 @@ def test_a_manifest_gives_each_file_options_of_its_own(run: Run, here: Path) -> 
         "set-1.sigmf-meta,,0.2ppm\n"
         "none.sigmf-meta,,\n"
     )
-    words = ("--manifest", "fleet/list.csv", "--plot", "x.svg", "--workers", 1, "--json", "--quiet")
-    answer = run("batch", "carrier", *ASKED, *words)
+    picture = here / "carrier-batch" / "x.svg"  # in the folder that the batch is yet to make
+    words = ("--manifest", "fleet/list.csv", "--plot", "carrier-batch/x.svg", "--json", "--quiet")
+    answer = run("batch", "carrier", *ASKED, *words, "--workers", 1)
     assert answer.code == 1, answer.err
     data = json.loads(answer.out)
     assert (data["schema"], data["command"]) == ("sniff/1", "batch")
@@ -99,7 +114,7 @@ def test_a_manifest_gives_each_file_options_of_its_own(run: Run, here: Path) -> 
     assert float(rows[0]["nominal_hz"]) == 72.9029e6
     assert "no such file" in rows[2]["error"]
     assert answer.err == ""
-    assert (here / "x.svg").read_bytes().startswith(b"<?xml")
+    assert picture.read_bytes().startswith(b"<?xml")
 
 
 def begun(here: Path, *, copies: int) -> "subprocess.Popen[str]":
@@ -240,7 +255,7 @@ class TestMistakes:
     def test_a_folder_that_is_there(self, run: Run, here: Path) -> None:
         (here / "look-batch").mkdir()
         (here / "look-batch" / "mine.txt").touch()
-        assert_one_line(run("batch", "look", "fleet"), 4, "look-batch", "--resume", "--out")
+        assert_one_line(run("batch", "look", "fleet"), 4, "look-batch", "holds no batch", "--out")
         answer = run("batch", "look", "--resume", "fleet")
         assert_one_line(answer, 4, "holds no batch")
 

@@ -1,11 +1,12 @@
 """Which recordings files, folders and a shell's star stand for."""
 
+import os
 from pathlib import Path
 
 import pytest
 
-from sniff.cli.batch_finding import tasks_of
-from sniff.errors import UsageError
+from sniff.cli.batch_finding import found_by
+from sniff.errors import SourceError, UsageError
 from sniff.sources.shipped import shipped_recordings
 
 
@@ -23,7 +24,7 @@ def folder(tmp_path: Path) -> Path:
 
 
 def names(*named: object) -> list[str]:
-    return [task.source for task in tasks_of([str(word) for word in named])]
+    return [task.source for task in found_by([str(word) for word in named]).tasks]
 
 
 def test_a_folder_is_searched_by_name_and_with_all_in_it(folder: Path) -> None:
@@ -31,8 +32,8 @@ def test_a_folder_is_searched_by_name_and_with_all_in_it(folder: Path) -> None:
     assert found == [
         str(folder / name)
         for name in (
-            "a.wav", "b.sigmf-meta", "c.sigmf", "d.cu8", "e.ci16_le", "sub/z.WAV",
-            "sub/deeper/y.cu8",
+            "a.wav", "alone.sigmf-data", "b.sigmf-meta", "c.sigmf", "d.cu8", "e.ci16_le",
+            "sub/z.WAV", "sub/deeper/y.cu8",
         )
     ]  # fmt: skip
 
@@ -61,21 +62,65 @@ def test_what_is_named_is_asked_whatever_it_is_and_once(folder: Path) -> None:
 
 
 def test_numbers_follow_the_words(folder: Path) -> None:
-    tasks = tasks_of([str(folder / "sub"), "x.wav"])
+    tasks = found_by([str(folder / "sub"), "x.wav"]).tasks
     assert [task.number for task in tasks] == [0, 1, 2]
     assert tasks[-1].source == "x.wav"
 
 
 def test_a_link_in_a_circle_ends(folder: Path) -> None:
     (folder / "sub" / "again").symlink_to(folder, target_is_directory=True)
-    assert len(names(folder)) == 7
+    assert len(names(folder)) == 8
+
+
+def test_a_linked_folder_is_searched_and_what_lies_in_it_asked_once(folder: Path) -> None:
+    year = folder / "year"
+    year.mkdir()
+    (year / "link").symlink_to(folder / "sub", target_is_directory=True)
+    assert names(year) == [str(year / "link" / name) for name in ("z.WAV", "deeper/y.cu8")]
+    assert names(year, folder / "sub") == names(year)
+
+
+def test_one_file_by_several_words_is_asked_once(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)
+    assert names("a.wav", "./a.wav", folder / "a.wav", "sub/../a.wav") == ["a.wav"]
+    assert names("b.sigmf-meta", folder / "b.sigmf-data") == ["b.sigmf-meta"]
+
+
+def test_samples_without_metadata_are_asked_unless_others_describe_them(folder: Path) -> None:
+    (folder / "b.sigmf-meta").write_text('{"global": {"core:dataset": "alone.sigmf-data"}}')
+    assert str(folder / "alone.sigmf-data") not in names(folder)
+
+
+def test_what_was_named_and_passed_over_is_told(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (folder / "empty").mkdir()
+    cautions = found_by([str(folder), str(folder / "empty")]).cautions
+    assert [caution.text for caution in cautions] == [f"{folder / 'empty'}: no recording in it"]
+
+    listed = os.scandir
+
+    def locked(path: str) -> object:
+        if Path(path).name == "sub":
+            raise PermissionError(13, "Permission denied", str(path))
+        return listed(path)
+
+    monkeypatch.setattr("os.scandir", locked)  # who runs the tests may read everything
+    found = found_by([str(folder)])
+    assert len(found.tasks) == 6
+    (caution,) = found.cautions
+    assert caution.text.startswith(f"{folder / 'sub'}: cannot be read: Permission denied;")
+    with pytest.raises(SourceError, match="cannot be read: Permission denied"):
+        found_by([str(folder / "sub")])
 
 
 def test_a_folder_without_any_is_told(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=rf"{tmp_path}: no recording in it"):
-        tasks_of([str(tmp_path)])
+        found_by([str(tmp_path)])
 
 
 def test_no_words_are_told(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="which recordings"):
-        tasks_of([])
+        found_by([])
