@@ -1,24 +1,17 @@
 """A question's command as a batch asks it: the same options but those of one file, and its own."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
 from sniff.cli.batch_questions import Question, words_of
-from sniff.cli.options import json_option, quiet_option, stack
+from sniff.cli.options import Command, json_option, quiet_option, stack
 
 _TYPED: Final = "sniff.batch.typed"
 
 _batch_options = stack(
-    click.argument("files", nargs=-1, metavar="FILES or FOLDERS..."),
-    click.option(
-        "--manifest",
-        type=click.Path(dir_okay=False, path_type=Path),
-        metavar="FILE",
-        help="A CSV with a column 'file' and columns of options, such as nominal: each file's own.",
-    ),
     click.option(
         "--out",
         type=click.Path(path_type=Path),
@@ -58,6 +51,19 @@ _batch_options = stack(
 )
 
 
+def _asked_of(question: Question) -> Callable[[Command], Command]:
+    return stack(
+        click.argument("files", nargs=-1, metavar="FILES or FOLDERS..."),
+        click.option(
+            "--manifest",
+            type=click.Path(dir_okay=False, path_type=Path),
+            metavar="FILE",
+            help=f"A CSV with a column 'file' and columns of options, such as {question.own}: each"
+            " file's own.",
+        ),
+    )
+
+
 class _Batch(click.Command):
     """Keeps the words as they were typed: each worker reads them for itself."""
 
@@ -71,6 +77,7 @@ class _Batch(click.Command):
 def batch_command(question: Question) -> click.Command:
     """The command ``sniff batch QUESTION``."""
 
+    @_asked_of(question)
     @_batch_options
     @click.pass_context
     def ask(ctx: click.Context, /, **given: Any) -> None:

@@ -1,7 +1,8 @@
 """The questions that a batch can ask, and what of their options makes sense for many files."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import import_module
 from typing import Final
@@ -38,12 +39,18 @@ class Question:
         Its parameter that takes the recording.
     works : tuple of str
         Modules that do its work: each worker imports them once.
+    own : str
+        An option that is each file's own more often than others, for the help.
+    helps : mapping of str to str
+        Help of options, by name, whose own speaks of what a batch has not.
     """
 
     name: str
     about: str
     takes: str
     works: tuple[str, ...]
+    own: str
+    helps: Mapping[str, str] = field(default_factory=dict, compare=False)
 
     def command(self) -> click.Command:
         """The command as it is asked of one recording."""
@@ -73,11 +80,15 @@ class Question:
 
 @cache
 def _options_of(question: Question) -> dict[str, click.Option]:
-    return {
+    found = {
         _long(param): param
         for param in question.command().params
         if isinstance(param, click.Option) and param.name not in LEFT_OUT | {question.takes}
     }
+    for name, words in question.helps.items():
+        found[name] = copy(found[name])
+        found[name].help = words
+    return found
 
 
 QUESTIONS: Final[Mapping[str, Question]] = {
@@ -88,30 +99,43 @@ QUESTIONS: Final[Mapping[str, Question]] = {
             about="What is in each: one spectrum and its peaks.",
             takes="source",
             works=("sniff.cli.look", "sniff.cli.running"),
+            own="rate",
         ),
         Question(
             name="probe",
             about="Are each set's expected lines there?",
             takes="source",
             works=("sniff.cli.probe", "sniff.cli.probing"),
+            own="carrier",
+            helps={"placement": "How much placing the loop moves a level, k = 2  [default: 6]."},
         ),
         Question(
             name="carrier",
             about="Is each transmitter right?",
             takes="source",
             works=("sniff.cli.carrier", "sniff.cli.transmitting"),
+            own="nominal",
+            helps={"deemphasis": "De-emphasis before SINAD and THD."},
         ),
         Question(
             name="watch",
             about="Does each line stay?",
             takes="source",
             works=("sniff.cli.watch", "sniff.cli.watching"),
+            own="line",
         ),
         Question(
             name="compare",
             about="What does each lack that a known-good set has?",
             takes="suspect",
             works=("sniff.cli.compare", "sniff.cli.comparing"),
+            own="suspect-carrier",
+            helps={
+                "good": "The known-good set: as after --from, or PLACE=SOURCE. Given again: the"
+                " loop placed again.",
+                "placement": "How much placing the loop moves a level, k = 2  [default: as several"
+                " --good measure it, else 6].",
+            },
         ),
     )
 }

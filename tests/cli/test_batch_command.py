@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -10,10 +11,12 @@ import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+import click
 import psutil
 import pytest
 
 from sniff.batch.nouns import Task
+from sniff.cli.batch_command import batch_command
 from sniff.cli.batch_questions import LEFT_OUT, QUESTIONS
 from sniff.cli.batching import _Batch
 from tests.cli.conftest import Run
@@ -282,3 +285,19 @@ def test_help_of_a_question_is_light_and_tells_no_option_of_one_file(
         if param.name in LEFT_OUT - {"as_json", "quiet", "plot"}:
             for word in param.opts:
                 assert f"  {word} " not in told
+
+
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_help_speaks_of_no_option_that_a_batch_has_not(question: str) -> None:
+    with batch_command(QUESTIONS[question]).make_context(
+        "batch", [], resilient_parsing=True
+    ) as ctx:
+        there = {word for param in ctx.command.params for word in param.opts}
+        helps = {param.name: param.help or "" for param in ctx.command.params
+                 if isinstance(param, click.Option)}  # fmt: skip
+    helps.pop("source", None)
+    spoken = {word for words in helps.values() for word in re.findall("--[a-z][a-z-]*", words)}
+    assert spoken - {"--from", "--nthreads"} <= there
+    assert not any("job" in words for words in helps.values())
+    assert f"--{QUESTIONS[question].own}" in there
+    assert f"such as {QUESTIONS[question].own}:" in helps["manifest"]
