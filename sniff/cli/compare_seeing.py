@@ -162,6 +162,8 @@ def _filed(side: Side, place: str | None) -> Seen:
         raise UsageError(f"{job.folder}: holds no probe reading {at}; there is: {known}")
     result = board.result
     spread = None
+    if side.plan is not None:
+        side, _ = _at(side, place)  # a place may have its own channel
     if result.placing_sd_db is not None and result.placing_degrees:
         spread = PlacingSpread(sd_db=result.placing_sd_db, degrees=result.placing_degrees)
     sight = Sight(

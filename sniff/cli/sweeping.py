@@ -4,6 +4,7 @@ import signal
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from calib.correction import Correction
@@ -22,7 +23,7 @@ from sniff.naming import Family, explain_lines
 from sniff.report.envelope import envelope
 from sniff.report.progress import shown_progress
 from sniff.report.sweep_text import print_sweep
-from sniff.sources.opening import is_live
+from sniff.sources.opening import files_of, is_live
 from sniff.superhet.expected import plan_cautions
 from sniff.superhet.plan import Plan
 from sniff.sweep.hops import Span, SweepSettings
@@ -210,7 +211,7 @@ def _show(
         print_sweep(swept, info, correction, planned=planned)
     interrupted = any(caution.code == INTERRUPTED for caution in swept.cautions)
     code = 130 if interrupted else exit_code(0, swept.cautions)
-    with Filing(told, given, code) as filed:
+    with Filing(told, given, code, recordings=_recordings(info, given)) as filed:
         if given["csv"] is not None:
             from sniff.report.sweep_csv import write_csv
 
@@ -222,3 +223,10 @@ def _show(
             save(draw_sweep(swept, clock=correction), given["plot"])
     say_unless_quiet(cautions, given)
     return filed.exit_code
+
+
+def _recordings(info: SourceInfo, given: Mapping[str, Any]) -> list[Path]:
+    """What was swept, and what was kept of it."""
+    heard = files_of(info.name) if info.kind == "recording" else ()
+    stem = given["record"]
+    return [*heard, *(() if stem is None else files_of(f"{stem}.sigmf-meta"))]

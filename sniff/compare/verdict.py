@@ -110,7 +110,7 @@ def _told(faults: Sequence[ComparedLine]) -> str:
         elif state is Likeness.MOVED:
             parts.append(f"has {_names(rows)} {_moved(first)}")
         elif state is Likeness.WEAK:
-            parts.append(f"has {_names(rows)} {_weaker(rows)} than in the good one")
+            parts.append(f"has {_names(rows)} weaker by {_size(rows)} than in the good one")
         else:
             parts.append(f"has {_names(rows)} coming and going")
     return ", and ".join(parts)
@@ -150,11 +150,11 @@ def _moved(row: ComparedLine) -> str:
     return f"{format_parts(abs(row.shift_ppm))} ({away}) {way} by the measure of the good one's"
 
 
-def _weaker(rows: Sequence[ComparedLine]) -> str:
+def _size(rows: Sequence[ComparedLine]) -> str:
     sizes = sorted(abs(row.difference_db or 0.0) for row in rows)
     if f"{sizes[0]:.0f}" == f"{sizes[-1]:.0f}":
-        return f"{sizes[-1]:.0f} dB weaker"
-    return f"{sizes[0]:.0f} to {sizes[-1]:.0f} dB weaker"
+        return f"{sizes[-1]:.0f} dB"
+    return f"{sizes[0]:.0f} to {sizes[-1]:.0f} dB"
 
 
 def _hint(judged: Sequence[ComparedLine], faults: Sequence[ComparedLine]) -> str:

@@ -235,6 +235,8 @@ def test_two_jobs_are_compared_by_what_was_filed_at_each_place(run: Run, tmp_pat
     verdicts = {place["place"]: place["verdict"] for place in found["places"]}  # type: ignore[attr-defined]
     assert verdicts["feed B"] == "differs"
     assert "at feed B, the suspect has the LO" in str(found["sentence"])
+    told = run("compare", *words).out
+    assert "on 186.2 MHz against good reading 2 of good on 189.8 MHz" in told  # B's own channel
     missing = run("compare", *words, "--at", "mixer A")
     assert missing.code == 2
     assert "mixer A" in missing.err

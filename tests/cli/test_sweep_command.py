@@ -13,6 +13,8 @@ import numpy as np
 import pytest
 from sigmf import sigmffile
 
+from sniff.job.entries import FileKind
+from sniff.job.folder import open_job
 from tests.cli.conftest import Answer, Run
 from tests.cli.test_bad_input import assert_one_line
 from tests.cli.test_dongle_commands import on_dongle
@@ -300,6 +302,20 @@ def test_what_a_recording_cannot_do_is_one_line(run: Run, shipped: Path, words: 
     recording = shipped / "nfm_voice_144.470M_280k.sigmf-meta"
     answer = run("sweep", "--from", recording, "144.4M:144.5M", "--rbw", "1k", *words)
     assert_one_line(answer, 2, words[0])
+
+
+def test_what_a_job_files_of_a_sweep_is_its_recording_too(
+    run: Run, scene: Path, tmp_path: Path
+) -> None:
+    job, stem = tmp_path / "job", tmp_path / "kept"
+    assert run("job", "start", job, "--set", "one", "--fault", "deaf", *SET).code == 0
+    words = ("sweep", "--job", job, "--quiet", *CLOCK)
+    assert run(*words, "--from", f"bench:{scene}", "60M:61M", "--record", stem).code == 0
+    assert run(*words, "--from", f"{stem}.sigmf-data", "60M:61M").code == 0
+    with open_job(job).notebook() as notebook:
+        filed = [reading.kept(FileKind.RECORDING) for reading in notebook.readings()]
+    both = {"kept.sigmf-meta", "kept.sigmf-data"}
+    assert [{file.name for file in files} for files in filed] == [both, both]
 
 
 def test_a_recording_is_not_written_over_itself_or_another(

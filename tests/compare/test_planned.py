@@ -239,7 +239,7 @@ def test_places_are_told_one_by_one_what_differs_first() -> None:
     ]
     found = compare(pairs, SETTINGS).result
     assert found.verdict is ComparisonVerdict.DIFFERS
-    assert found.sentence.startswith("at feed B, the suspect has the LO 17 dB weaker")
+    assert found.sentence.startswith("at feed B, the suspect has the LO weaker by 17 dB")
     assert found.sentence.endswith("; at feed A and mixer the two agree")
     assert [place.verdict.value for place in found.places] == ["alike", "differs", "alike"]
     assert {line.place for line in found.lines} == {"feed A", "feed B", "mixer"}
@@ -282,7 +282,7 @@ def test_while_the_lo_comes_and_goes_a_weak_crystal_is_no_fault_of_its_own() -> 
 def test_what_must_be_there_is_told_before_what_need_not_be_seen() -> None:
     found = compared(HEALTHY, (lo(level_dbfs=-60.0), absent(crystal())))
     assert found.result.sentence.startswith(
-        "the suspect has the LO 20 dB weaker than in the good one, and lacks the crystal"
+        "the suspect has the LO weaker by 20 dB than in the good one, and lacks the crystal"
     )
 
 

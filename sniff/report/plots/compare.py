@@ -100,7 +100,8 @@ def _footer(comparison: Comparison) -> Iterator[str]:
     more = sum(left_away([r for r in result.lines if r.place == p.place]) for p in result.places)
     if more:
         lines = "1 more line" if more == 1 else f"{more} more lines"
-        yield f"{lines} besides the plan: --json lists all"
+        planned = any(pair.suspect.board is not None for pair in comparison.pairs)
+        yield f"{lines}{' besides the plan' if planned else ''}: --json lists all"
     yield from dict.fromkeys(f"Caution: {caution.text}" for caution in comparison.cautions)
 
 
@@ -111,7 +112,8 @@ def _keys(bands: Sequence[Band], *, agree_ppm: float) -> list[Any]:
     if any(view.suspect is not None for view in (*near, *wide)):
         keys += [Line2D([], [], **style.SUSPECT_STROKE)]
     if any(view.good is not None for view in (*near, *wide)):
-        keys += [Patch(**style.GOOD_AREA)]
+        moved = any(view.move_hz for view in (*near, *wide))
+        keys += [Patch(**{**style.GOOD_AREA, **({} if moved else {"label": "good set"})})]
     if near:
         keys += [
             Line2D([], [], **style.EXPECTED_STROKE),
