@@ -44,8 +44,9 @@ class ClusterPool:
     def __init__(self, address: str, *, unfit: Callable[[], str | None]) -> None:
         distributed = _distributed()
         # Its own words about a lost connection are many lines; ours is one.
-        for name in [name for name in logging.root.manager.loggerDict if "distributed" in name]:
-            logging.getLogger(name).setLevel(logging.CRITICAL)
+        for name in list(logging.root.manager.loggerDict):
+            if name.partition(".")[0] in ("distributed", "tornado"):
+                logging.getLogger(name).setLevel(logging.CRITICAL)
         self._address = address
         try:
             self._client = distributed.Client(
