@@ -2,14 +2,18 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import hypot, inf, sqrt
+from math import hypot, inf, log, sqrt
 
 from calib.correction import Correction
+from sniff.board import BoardLine
 from sniff.compare.settings import CLOCK_MOVES_PPM, U_GAIN_DB, CompareSettings
 from sniff.placings import PlacingSpread, expanded_factor
 from sniff.strength import LEAST_DB
 
 _LEAST_DEGREES = 5
+
+_SCALLOPING_DB = 1.42  # of a Hann window: Harris, Proceedings of the IEEE 66, 1978, table I
+_THRESHOLD_Z = 4.5  # of a look over some thousand points, 4 to 5 by their number
 
 _READ_TO_DB = 0.05
 """No level is read better, however alike its placings were (common practice, no source)."""
@@ -58,7 +62,7 @@ class LevelDoubts:
     settings: CompareSettings
     other_gain: bool = False
 
-    def of(self, good_placings: int, suspect_placings: int) -> LevelDoubt:
+    def of(self, good_placings: int, suspect_placings: int, *, noise_db: float = 0.0) -> LevelDoubt:
         """As `level_doubt`."""
         return level_doubt(
             self.spread,
@@ -67,6 +71,7 @@ class LevelDoubts:
             lines=self.lines,
             settings=self.settings,
             other_gain=self.other_gain,
+            noise_db=noise_db,
         )
 
 
@@ -78,6 +83,7 @@ def level_doubt(
     lines: int,
     settings: CompareSettings,
     other_gain: bool = False,
+    noise_db: float = 0.0,
 ) -> LevelDoubt:
     """What differences of level are worth, given how the loop was placed.
 
@@ -97,6 +103,8 @@ def level_doubt(
     settings : CompareSettings
     other_gain : bool
         Whether the tuner's gain was another, so that its steps are in doubt too.
+    noise_db : float
+        Standard uncertainty of the difference by the noise in which the lines were read, dB.
     """
     from scipy.special import stdtrit
 
@@ -105,7 +113,7 @@ def level_doubt(
     else:
         sd_db, degrees = spread.sd_db, spread.degrees
     u_db = sd_db * sqrt(1.0 / good_placings + 1.0 / suspect_placings)
-    u_db = max(u_db, _READ_TO_DB)
+    u_db = max(hypot(u_db, noise_db), _READ_TO_DB)
     if other_gain:
         u_db = hypot(u_db, U_GAIN_DB)
     freedom = inf if degrees is None else float(degrees)
@@ -118,6 +126,23 @@ def level_doubt(
         limit_db=limit_db,
         would_tell_db=limit_db + u_db * float(stdtrit(freedom, 0.95)),
     )
+
+
+def u_by_noise_db(line: BoardLine) -> float:
+    """Standard uncertainty of a line's level by the noise alone, dB; 0 where that is not known.
+
+    The power of a steady line s times the noise, averaged over K segments, has the relative
+    variance ``(1 + 2 s) / (K s²)``. A board does not tell K; it follows from the level that would
+    have been seen: that lies z standard deviations of the noise above it for the threshold, and
+    1.645 of its own for 95 %, at the worst place between two bins.
+    """
+    if line.level_dbfs is None or line.snr_db is None or line.would_see_dbfs is None:
+        return 0.0
+    ratio: float = 10.0 ** (line.snr_db / 10.0)
+    seen = ratio * 10.0 ** ((line.would_see_dbfs - line.level_dbfs - _SCALLOPING_DB) / 10.0)
+    per_root = seen / (_THRESHOLD_Z + 1.645 * sqrt(1.0 + 2.0 * seen))
+    relative = sqrt(1.0 + 2.0 * ratio) / ratio * per_root
+    return 10.0 / log(10.0) * relative / sqrt(line.seen_in or line.placings)
 
 
 def pooled(spreads: Iterable[PlacingSpread | None]) -> PlacingSpread | None:

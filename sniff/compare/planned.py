@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from math import hypot
 
 from sniff.board import BoardLine, LineState
-from sniff.compare.doubts import LevelDoubt, LevelDoubts
+from sniff.compare.doubts import LevelDoubt, LevelDoubts, u_by_noise_db
 from sniff.compare.nouns import ComparedLine, Likeness, Origin
 from sniff.superhet.plan import Role
 from sniff.units import format_db, format_dbfs, format_ppm, format_span
@@ -59,7 +59,10 @@ def compare_planned(
     )
     if suspect.frequency_hz is None and good.frequency_hz is None:
         return _in_neither(row, good, suspect)
-    level = doubts.levels.of(*(line.seen_in or line.placings for line in (good, suspect)))
+    level = doubts.levels.of(
+        *(line.seen_in or line.placings for line in (good, suspect)),
+        noise_db=hypot(u_by_noise_db(good), u_by_noise_db(suspect)),
+    )
     partly = _seen_partly(good, suspect)
     if suspect.frequency_hz is None:
         return _missing(row, suspect, level, doubts, partly=partly)

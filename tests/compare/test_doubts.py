@@ -8,8 +8,12 @@ from scipy import stats
 
 from calib.correction import Correction
 from sniff.compare import CompareSettings
-from sniff.compare.doubts import level_doubt, pooled, u_clocks_ppm
+from sniff.compare.doubts import level_doubt, pooled, u_by_noise_db, u_clocks_ppm
+from sniff.pipeline import probe
 from sniff.placings import PlacingSpread
+from sniff.superhet.expected import radiated_lines
+from tests.compare.planted import CLOCK, GOOD, Line, PlantedSet
+from tests.compare.planted import SETTINGS as SPECTRUM
 
 SETTINGS = CompareSettings(false_alarm_rate=0.05)
 
@@ -88,3 +92,43 @@ def test_a_spread_of_few_degrees_tells_less_than_what_is_stated() -> None:
     doubt = level_doubt(spread, good_placings=2, suspect_placings=2, lines=1, settings=SETTINGS)
     assert doubt.degrees is None
     assert doubt.u_db == pytest.approx(3.0 / sqrt(2.0))
+
+
+@pytest.mark.parametrize(
+    ("level_dbfs", "samples"), [(-70.0, 12_288), (-80.0, 12_288), (-88.0, 120_000)]
+)
+def test_noise_scatters_a_weak_lines_level_as_much_as_it_is_said_to(
+    level_dbfs: float, samples: int
+) -> None:
+    """Truth: one and the same planted line, read in 50 different noises; a standard deviation of 50
+    lies within a quarter of the true one (chi-square, 98 %), and the rule is good to a fifth."""
+    lo = next(line for line in radiated_lines(GOOD) if line.name == "LO")
+    rows = [
+        probe(
+            PlantedSet(
+                lines=[Line(hz=lo.expected_hz, level_dbfs=level_dbfs)],
+                rng=np.random.default_rng(seed),
+                samples=samples,
+            ),
+            [lo],
+            settings=SPECTRUM,
+            correction=CLOCK,
+        ).result.lines[0]
+        for seed in range(50)
+    ]
+    levels = [row.level_dbfs for row in rows if row.level_dbfs is not None]
+    assert len(levels) == 50
+    said = np.mean([u_by_noise_db(row) for row in rows])
+    assert 0.65 < np.std(levels, ddof=1) / said < 1.5
+
+
+def test_what_noise_adds_counts_beside_the_placing() -> None:
+    doubt = level_doubt(
+        PlacingSpread(sd_db=0.3, degrees=20),
+        good_placings=2,
+        suspect_placings=2,
+        lines=1,
+        settings=SETTINGS,
+        noise_db=0.4,
+    )
+    assert doubt.u_db == pytest.approx(0.5)
