@@ -98,9 +98,9 @@ def quantities(table: Table, question: str) -> tuple[Quantity, ...]:
     found: list[Quantity] = []
     if question == "carrier":
         found.append(_of("error_ppm", "carrier's error", Kind.ERROR, _errors(rows, "")))
-        found.append(_of("level_dbfs", "carrier's level", Kind.LEVEL, _plain(rows, "level_dbfs")))
+        found.append(_of("level_dbfs", "carrier's level", Kind.LEVEL, _levels(rows, "")))
     elif question == "watch":
-        found.append(_of("level_dbfs", "line's level", Kind.LEVEL, _plain(rows, "level_dbfs")))
+        found.append(_of("level_dbfs", "line's level", Kind.LEVEL, _levels(rows, "")))
     elif question == "look":
         strongest, noise = "strongest.level_dbfs", "noise_dbfs_per_hz"
         found.append(_of(strongest, "strongest line", Kind.LEVEL, _plain(rows, strongest)))

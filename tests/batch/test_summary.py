@@ -148,6 +148,20 @@ def test_an_unwanted_line_that_only_one_set_lacks_is_named_though_it_is_no_fault
     assert "at least 22.0 dB below" in named.sentence
 
 
+def test_a_carrier_or_a_watched_line_that_was_not_seen_counts_by_its_limit() -> None:
+    told = [answer(n, carrier(0.1 * n)) for n in range(9)]
+    told.append(answer(9, carrier(None, verdict="undecided", would_see_dbfs=-66.0)))
+    (named,) = _summary("carrier", told).outliers
+    assert (named.file, named.what, named.is_limit) == (_set(9), "level_dbfs", True)
+    assert "not seen, so below −66.0 dBFS, at least 46.0 dB below" in named.sentence
+
+    gone = {"verdict": "absent", "why": "not seen", "level_dbfs": None, "would_see_dbfs": -77.0}
+    told = [answer(n, watch(0, 1.0)) for n in range(9)]
+    told.append(answer(9, envelope("watch", gone), exit_code=1))
+    (named,) = _summary("watch", told).outliers
+    assert (named.file, named.value, named.is_limit) == (_set(9), -77.0, True)
+
+
 def test_wanted_lines_are_compared_before_those_that_may_be_too_weak() -> None:
     told = [
         answer(n, board(board_line("crystal", -60.0, wanted=False), board_line("LO", -39.0)))

@@ -261,6 +261,14 @@ def test_rates_have_their_bounds_and_none_at_all_is_at_the_left_end() -> None:
     assert sorted(float(bar[1, 0]) for bar in bars) == pytest.approx(highs)
 
 
+def test_rates_within_a_decade_have_a_scale() -> None:
+    """A tick alone on a logarithmic axis tells no distance."""
+    axes = _draw("watch", [answer(n, watch(30 + n, 1.0)) for n in range(9)]).axes[0]
+    low, high = axes.get_xlim()
+    labels = axes.xaxis.get_majorticklabels()
+    assert len([x for x in labels if x.get_text() and low <= x.get_position()[0] <= high]) >= 2
+
+
 def test_recordings_without_any_figure_are_counted() -> None:
     told = [answer(n, carrier(0.1 * n)) for n in range(3)]
     told += [answer(3, carrier(None, verdict="undecided"), exit_code=3), unread(4), unread(5)]

@@ -74,7 +74,9 @@ def _mark(axes: Axes, column: Column) -> None:
     axes.yaxis.set_major_locator(NullLocator())
     axes.grid(visible=True, axis="x")
     if column.is_rate:
-        axes.xaxis.set_major_locator(LogLocator(numticks=6))
+        low, high = axes.get_xlim()
+        steps = (1.0, 2.0, 5.0) if high < 100.0 * low else (1.0,)  # one tick alone is no scale
+        axes.xaxis.set_major_locator(LogLocator(subs=steps, numticks=6))
         axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
         axes.xaxis.set_minor_formatter(NullFormatter())
     else:
