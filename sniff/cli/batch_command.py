@@ -108,8 +108,8 @@ def _help(question: Question) -> str:
     A folder is searched with all folders in it, by name; of a SigMF pair the metadata stand for
     both. Everything is kept in --out ({question.name}-batch unless said): the rows, a picture, a
     summary, and each answer as 'sniff {question.name} --json' tells it. Ctrl-C keeps what is done,
-    and --resume goes on: it asks again what failed, and whatever has changed since (the recording,
-    an option, the clock).
+    and --resume goes on: it asks again what could not be read, and whatever has changed since (the
+    recording, an option, the clock).
 
     The options of 'sniff {question.name}' hold for all files, and a column of the manifest goes
     before them. Nothing is filed in a job.
