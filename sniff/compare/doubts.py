@@ -138,11 +138,11 @@ def u_by_noise_db(line: BoardLine) -> float:
     """
     if line.level_dbfs is None or line.snr_db is None or line.would_see_dbfs is None:
         return 0.0
-    ratio: float = 10.0 ** (line.snr_db / 10.0)
+    ratio = 10.0 ** (line.snr_db / 10.0)
     seen = ratio * 10.0 ** ((line.would_see_dbfs - line.level_dbfs - _SCALLOPING_DB) / 10.0)
     per_root = seen / (_THRESHOLD_Z + 1.645 * sqrt(1.0 + 2.0 * seen))
     relative = sqrt(1.0 + 2.0 * ratio) / ratio * per_root
-    return 10.0 / log(10.0) * relative / sqrt(line.seen_in or line.placings)
+    return float(10.0 / log(10.0) * relative / sqrt(line.seen_in or line.placings))
 
 
 def pooled(spreads: Iterable[PlacingSpread | None]) -> PlacingSpread | None:

@@ -192,8 +192,8 @@ def _in_both(
     if outcome is Outcome.FAIL:
         return replace(row, state=Likeness.MOVED, why=_shift_words(row))
     against = (
-        f"{format_db(difference_db)} against the good set's; up to {limit_db:.1f} dB would be the "
-        "placing of the loop, or no more than two healthy sets differ"
+        f"{format_db(difference_db)} against the good set's; two healthy sets may differ by "
+        f"{limit_db:.1f} dB, the placing of the loop included"
     )
     if weak:
         return replace(row, state=Likeness.WEAK, why=against)
@@ -215,11 +215,13 @@ def _in_both(
             why=f"whether its frequency agrees within {doubts.agree_ppm:g} ppm cannot be said: "
             f"{_shift_words(row)}",
         )
+    close = abs(difference_db) <= level.expanded_db
+    within = "the loop's spread" if close else f"{limit_db:.1f} dB, as two healthy sets may be"
     return replace(
         row,
         state=Likeness.IN_BOTH,
-        why=f"within the loop's spread, and within {doubts.agree_ppm:g} ppm of where the good "
-        "set's would be",
+        why=f"within {within}, and within {doubts.agree_ppm:g} ppm of where the good set's would "
+        "be",
     )
 
 
@@ -229,7 +231,7 @@ def _u_ppm(line: BoardLine) -> float:
 
 
 def _shift_words(row: ComparedLine) -> str:
-    """``20.1 ± 1.2 ppm (1.68 kHz) above where the good set's has it``."""
+    """``+20.1 ± 1.2 ppm (1.68 kHz) from where the good set's would be``."""
     assert row.shift_ppm is not None
     assert row.u_shift_ppm is not None
     assert row.expected_suspect_hz is not None

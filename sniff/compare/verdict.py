@@ -44,14 +44,17 @@ def concluded(
     judged = [row for row in rows if row.planned] if planned else _without_plan(rows)
     faults = _faults(judged)
     alike = [row for row in judged if row.state in (Likeness.IN_BOTH, Likeness.STRONG)]
-    spread = f"the loop's spread of ±{doubt.expanded_db:.1f} dB"
+    spread = _apart(alike, doubt)
+    strong = _stronger([row for row in alike if row.state is Likeness.STRONG])
     if faults:
         # Seen in one of them alone, and too weakly to say that the other lacks it.
         unseen = any(
             row.state is Likeness.HIDDEN and (row.good_hz or row.suspect_hz) for row in judged
         )
         else_ = "all else that could be compared" if unseen else "all else"
-        rest = f"{else_} agrees within {spread}" if alike else "nothing else could be compared"
+        rest = "nothing else could be compared"
+        if alike:
+            rest = f"{else_} agrees within {spread}{strong}"
         hint = _hint(judged, faults)
         return ComparisonVerdict.DIFFERS, f"the suspect {_told(faults)}; {rest}{hint}"
     blind = _blind(judged, agree_ppm=agree_ppm, restless=restless)
@@ -68,7 +71,7 @@ def concluded(
     )
     besides = f"; of {_names(unsure)} only the level can be told" if unsure else ""
     return ComparisonVerdict.ALIKE, (
-        f"the suspect agrees with the good one: {within}{besides}; one weaker by "
+        f"the suspect agrees with the good one: {within}{besides}{strong}; one weaker by "
         f"{doubt.would_tell_db:.1f} dB would have been told"
     )
 
@@ -89,6 +92,25 @@ def in_one_sentence(places: Sequence[PlaceComparison]) -> str:
     elif alike:
         told.append(f"the suspect agrees with the good one at {_listed(alike)}")
     return "; ".join(told)
+
+
+def _apart(alike: Sequence[ComparedLine], doubt: LevelDoubt) -> str:
+    """Within what the levels of lines agree that are told as alike: often closer than they must."""
+    apart_db = max(
+        (
+            abs(row.difference_db)
+            for row in alike
+            if row.state is Likeness.IN_BOTH and row.difference_db is not None
+        ),
+        default=0.0,
+    )
+    if apart_db <= doubt.expanded_db:
+        return f"the loop's spread of ±{doubt.expanded_db:.1f} dB"
+    return f"the {max(apart_db, doubt.limit_db):.1f} dB that two healthy sets may differ by"
+
+
+def _stronger(rows: Sequence[ComparedLine]) -> str:
+    return f"; {_names(rows)} stronger by {_size(rows)}" if rows else ""
 
 
 def _without_plan(rows: Iterable[ComparedLine]) -> list[ComparedLine]:

@@ -21,7 +21,8 @@ SETTINGS = CompareSettings(one_clock=True)
 
 RIGHT = {
     "missing": r"^the suspect lacks the LO that the good one has at 85\.4\d* MHz \(here it should "
-    r"be at 83\.6 MHz\); all else agrees within the loop's spread of ±\d+\.\d dB\. Its crystal is",
+    r"be at 83\.6 MHz\); all else agrees within the (loop's spread of ±)?\d+\.\d dB"
+    r"( that two healthy sets may differ by)?\. Its crystal is",
     "weak": r"^the suspect has the LO weaker by (7|8|9|10|11|12|13) dB than in the good "
     r"one; all else",
     "moved": r"^the suspect has the LO, the crystal and the crystal × 2 (18|19|20|21|22) ppm "

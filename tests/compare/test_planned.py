@@ -340,3 +340,22 @@ def test_what_is_out_of_view_in_both_is_told_of_the_good_set_by_name() -> None:
     away = {"state": LineState.OUT_OF_VIEW, "level_dbfs": None}
     found = compared((lo(good=True, **away),), (lo(**away),))
     assert first(found).why == "out-of-view in both; in the good set: as planted"
+
+
+@pytest.mark.parametrize(
+    ("difference_db", "said"),
+    [
+        (-4.0, "and the loop's spread of ±6.0 dB; one weaker"),
+        (-7.0, "and the 7.7 dB that two healthy sets may differ by; one weaker"),
+        (7.0, "and the 7.7 dB that two healthy sets may differ by; one weaker"),
+        (20.0, "; the LO stronger by 20 dB; one weaker"),
+    ],
+)
+def test_the_sentence_claims_no_closer_agreement_than_there_is(
+    difference_db: float, said: str
+) -> None:
+    """One line, ±6 dB stated: the limit is 2.576 standard deviations of 3 dB (one-sided 0.5 % of a
+    normal distribution, any table of it)."""
+    found = compared((lo(good=True),), (lo(level_dbfs=-40.0 + difference_db),))
+    assert found.result.verdict is ComparisonVerdict.ALIKE
+    assert said in found.result.sentence

@@ -128,7 +128,8 @@ def _keys(bands: Sequence[Band], *, agree_ppm: float) -> list[Any]:
     if any(unseen):
         keys.append(Line2D([], [], **style.WOULD_SEE_STROKE))
     if any(band.differences for band in bands):
-        keys.append(Patch(**style.SPREAD_BAND))
+        label = "so far apart two healthy sets may be"
+        keys.append(Patch(**{**style.SPREAD_BAND, "label": label}))
     rows = [row for view in (*near, *wide) for row in view.rows]
     rows += [each.row for band in bands for each in band.differences]
     states = {row.state for row in rows if not (stays(row) and not row.planned)}
