@@ -79,6 +79,11 @@ def noise_floor(spectrum: Spectrum, *, false_alarm_rate: float = DEFAULT_FALSE_A
         At least 16 bins.
     false_alarm_rate : float
         Chance that a spectrum of noise alone has any bin above the threshold, in (0, 0.5].
+
+    Raises
+    ------
+    ValueError
+        When that chance lies outside.
     """
     if not 0 < false_alarm_rate <= 0.5:
         raise ValueError(f"{false_alarm_rate=} must lie within 0 and 0.5")

@@ -95,6 +95,11 @@ class Zoom:
         """Take in a block; gives the stretches that it ends, the lines in the order asked for.
 
         A gap shorter than a stretch leaves frames unobserved, a longer one ends the stretch.
+
+        Raises
+        ------
+        ValueError
+            When rate or centre have changed.
         """
         if self._next_index is None:
             self._set_up(block)

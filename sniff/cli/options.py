@@ -65,6 +65,8 @@ GAIN = _Parsed("gain", _gain)
 
 
 def stack(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
+    """Options as one decorator, in the order in which help lists them."""
+
     def apply(command: Command) -> Command:
         for option in reversed(options):
             command = option(command)

@@ -64,7 +64,13 @@ def _budget(explained: Explained) -> dict[str, Any]:
 
 
 def plain(value: Any) -> Any:
-    """A result as dicts, lists, numbers and texts."""
+    """A result as dicts, lists, numbers and texts.
+
+    Raises
+    ------
+    ValueError
+        When a number is not finite: what is not known is None.
+    """
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {f.name: plain(getattr(value, f.name)) for f in dataclasses.fields(value)}
     if isinstance(value, Enum):

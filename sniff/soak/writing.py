@@ -130,7 +130,13 @@ class RunWriter:
             del self._rows[number]
 
     def finish(self, how: str) -> None:
-        """Say how the run ended, and commit."""
+        """Say how the run ended, and commit.
+
+        Raises
+        ------
+        SourceError
+            As `commit`.
+        """
         try:
             self._connection.execute("UPDATE run SET ended = ? WHERE id = ?", (how, self._id))
         except sqlite3.Error as error:

@@ -1,6 +1,6 @@
-"""A sheet in millimeters: text, rules and axes at stated places, so that nothing is left to chance.
+"""A sheet in millimetres: text, rules and axes at stated places, so that nothing is left to chance.
 
-Distances run from the sheet's upper left corner, down and to the right, in millimeters. Fixed
+Distances run from the sheet's upper left corner, down and to the right, in millimetres. Fixed
 places (instead of a layout engine) let labels be set from measured text widths and stay put when
 the picture is written at another resolution or as vectors.
 """
@@ -111,7 +111,7 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Page:
-    """A figure addressed in millimeters from its upper left corner."""
+    """A figure addressed in millimetres from its upper left corner."""
 
     figure: Figure
     height_mm: float

@@ -96,7 +96,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rows:
-    """Where each place lies, in millimeters from below, and how high it is.
+    """Where each place lies, in millimetres from below, and how high it is.
 
     Attributes
     ----------

@@ -88,6 +88,11 @@ def best_gain_db(gains_db: Iterable[float], try_gain: Callable[[float], GainTria
         The steps, from low to high; at least one.
     try_gain : callable
         Sets a gain, listens, and judges.
+
+    Raises
+    ------
+    ValueError
+        When there is no step.
     """
     best_db: float | None = None
     quietest_db = float("inf")
