@@ -1,5 +1,6 @@
 """What a fleet's doubts have in common: one clock's error, several gains, too few recordings."""
 
+from collections import Counter
 from collections.abc import Sequence
 from math import sqrt
 from typing import Final
@@ -29,7 +30,7 @@ def shared_cautions(quantities: Sequence[Quantity], rows: Sequence[Row]) -> tupl
             found += _shared_differences(quantity)
     if any(quantity.kind is not Kind.ERROR for quantity in quantities):
         found += _gains(rows)
-    return tuple(found + _too_few(quantities))
+    return tuple(found + _too_few(quantities) + _of_recordings(rows))
 
 
 def _shared_errors(quantity: Quantity, rows: Sequence[Row]) -> list[Caution]:
@@ -129,6 +130,25 @@ def _too_few(quantities: Sequence[Quantity]) -> list[Caution]:
             text=(
                 f"too few recordings to tell who stands out of the others: {most} with a figure to "
                 f"compare, where it takes {LEAST} before their scatter says anything"
+            ),
+        )
+    ]
+
+
+def _of_recordings(rows: Sequence[Row]) -> list[Caution]:
+    """What the command said beside its answers, which nobody saw."""
+    told = [str(row["cautions"]).split() for row in rows if row.get("cautions") is not None]
+    if not told:
+        return []
+    counts = Counter(code for codes in told for code in codes)
+    codes = ", ".join(f"{code} ({count})" for code, count in counts.most_common())
+    have = "1 recording has" if len(told) == 1 else f"{len(told)} recordings have"
+    return [
+        Caution(
+            code="of-recordings",
+            text=(
+                f"{have} cautions of their own: {codes}; the column 'cautions' tells which, and "
+                "each answer in full"
             ),
         )
     ]

@@ -209,6 +209,20 @@ def test_a_set_against_its_known_good_is_compared_with_the_other_sets() -> None:
     assert summary.as_expected == 15
 
 
+def test_cautions_of_single_recordings_are_counted() -> None:
+    """Alone, the command prints them; here nobody would see them."""
+    told = [answer(n, board(board_line("LO", -39.0))) for n in range(9)]
+    assert "of-recordings" not in _codes(_summary("probe", told))
+    for n, codes in ((2, ["clock"]), (5, ["overload", "clock"])):
+        cautions = [{"code": code, "text": "as it is"} for code in codes]
+        told[n] = answer(n, {**board(board_line("LO", -39.0)), "cautions": cautions})
+    (caution,) = _summary("probe", told).cautions
+    assert caution.code == "of-recordings"
+    assert caution.text.startswith(
+        "2 recordings have cautions of their own: clock (2), overload (1);"
+    )
+
+
 def _compared(n: int, difference: float, shift: float = 0.0) -> Answer:
     line = {
         "name": "LO",
