@@ -51,7 +51,7 @@ def print_devices(
             )
         )
     else:
-        out.print("No dongle is seen. Most likely:")
+        out.print("No dongle is seen:")
         for reason in reasons:
             out.print(f"- {reason}", markup=False)
     out.print()

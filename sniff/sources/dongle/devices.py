@@ -126,7 +126,7 @@ def why_none(
 def _why_none_linux(devices: Path, nodes: Path, plug: str) -> tuple[str, ...]:
     found = [device for device in _folders(devices) if _is_dongle(device)]
     if not found:
-        return (plug, "the system does not see it on the USB either")
+        return (plug, "the system does not see it on the USB at all: no driver is to blame")
     for device in found:
         if any(
             (part / "driver").resolve().name == _KERNEL_DRIVER
