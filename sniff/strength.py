@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import hypot
 
 from sniff.board import BoardLine, LineState
 from sniff.placings import PlacingSpread
@@ -16,6 +17,10 @@ LEAST_DB = 3.0
 """Two good sets differ by so much, however well their levels are known (common practice, no
 source)."""
 
+U_GAIN_DB = 1.0
+"""Standard uncertainty (k = 1) of the difference of two steps of a tuner's gain (common practice,
+no source)."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placing:
@@ -28,18 +33,26 @@ class Placing:
         nobody knows what of it is by chance.
     spread : PlacingSpread or None
         As measured, which then counts.
+    other_gain : bool
+        Whether the two were heard at different gains, whose step is in doubt too.
     """
 
     stated_db: float = PLACEMENT_DB
     spread: PlacingSpread | None = None
+    other_gain: bool = False
 
     def allowance(self, one: int, other: int) -> "Allowance":
         """How far two good sets may differ, each placed so many times."""
-        if self.spread is None:
-            return Allowance(
-                db=self.stated_db, words=f"the ±{self.stated_db:g} dB of placing the loop"
-            )
-        measured_db = self.spread.expanded_difference_db(one, other)
+        stated_db, measured_db = self.stated_db, None
+        if self.spread is not None:
+            measured_db = self.spread.expanded_difference_db(one, other)
+        if self.other_gain:
+            placing_db = stated_db if measured_db is None else measured_db
+            both_db = max(LEAST_DB, hypot(placing_db, 2.0 * U_GAIN_DB))
+            words = f"the ±{both_db:.1f} dB of placing the loop and of another gain"
+            return Allowance(db=both_db, words=words)
+        if measured_db is None:
+            return Allowance(db=stated_db, words=f"the ±{stated_db:g} dB of placing the loop")
         if measured_db < LEAST_DB:
             return Allowance(db=LEAST_DB, words=f"the {LEAST_DB:g} dB that good sets differ by")
         words = f"the ±{measured_db:.1f} dB of placing the loop, as measured"
@@ -52,6 +65,18 @@ class Allowance:
 
     db: float
     words: str
+
+
+def at_gain(lines: Sequence[BoardLine], step_db: float) -> tuple[BoardLine, ...]:
+    """Lines with their levels as they would be at so much more gain of the tuner."""
+
+    def moved(level_dbfs: float | None) -> float | None:
+        return None if level_dbfs is None else level_dbfs + step_db
+
+    return tuple(
+        replace(line, level_dbfs=moved(line.level_dbfs), would_see_dbfs=moved(line.would_see_dbfs))
+        for line in lines
+    )
 
 
 def against_sibling(

@@ -6,7 +6,14 @@ import pytest
 
 from sniff.board import BoardLine, LineState
 from sniff.placings import PlacingSpread
-from sniff.strength import LEAST_DB, PLACEMENT_DB, Placing, against_plan, against_sibling
+from sniff.strength import (
+    LEAST_DB,
+    PLACEMENT_DB,
+    Placing,
+    against_plan,
+    against_sibling,
+    at_gain,
+)
 from sniff.superhet.place import PlacedLine
 from tests.test_placings import missed, seen
 
@@ -140,3 +147,17 @@ def test_what_is_worse_than_weak_stays_what_it_is(state: LineState) -> None:
     line = replace(placed(-60.0), state=state, why="as it was")
     assert held(line, Placing(), level_dbfs=-40.0).state is state
     assert compared(line, placed(-40.0), Placing()).state is state
+
+
+def test_another_gain_is_taken_out_of_the_siblings_levels_and_adds_its_own_doubt() -> None:
+    """At 20 dB more gain each level is 20 dB higher; two steps of the gain differ by ±2 dB (k = 2;
+    common practice, no source), hence hypot(6, 2) = 6.3 dB."""
+    (moved,) = at_gain([replace(placed(-60.0), would_see_dbfs=-90.0)], 20.0)
+    assert (moved.level_dbfs, moved.would_see_dbfs) == (-40.0, -70.0)
+    (unseen,) = at_gain([missed(LineState.ABSENT)], 20.0)
+    assert unseen.level_dbfs is None
+    other = Placing(other_gain=True)
+    assert compared(placed(-46.2), moved, other).state is LineState.PRESENT
+    weak = compared(placed(-46.5), moved, other)
+    assert weak.state is LineState.WEAK
+    assert "the ±6.3 dB of placing the loop and of another gain" in weak.why

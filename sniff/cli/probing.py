@@ -28,7 +28,7 @@ from sniff.report.board_text import print_board
 from sniff.report.budget_text import print_budgets
 from sniff.report.envelope import envelope
 from sniff.sources.opening import is_live
-from sniff.strength import Placing
+from sniff.strength import U_GAIN_DB, Placing, at_gain
 from sniff.superhet.at_place import LineThere, lines_at, place_named
 from sniff.superhet.expected import Expected, plan_cautions, radiated_lines
 from sniff.superhet.place import checked_name
@@ -57,8 +57,13 @@ def probe_source(
     placing = _placing(spread, given)
     if there is not None:
         board = compare_with_plan(board, there, placing=placing)
+    step_db = None if sibling is None else _gain_step_db(own.info, sibling.info)
     if sibling is not None:
-        board = compare_with_sibling(board, sibling.board, placing=placing)
+        board = compare_with_sibling(
+            board,
+            _at_gain(sibling.board, step_db or 0.0),
+            placing=replace(placing, other_gain=bool(step_db)),
+        )
     result = replace(
         board.result,
         place=name,
@@ -74,6 +79,8 @@ def probe_source(
         )
     board = replace(board, result=result)
     cautions = said + board.cautions + _levels_hold(board, placing, count, against=sibling)
+    if sibling is not None and step_db:
+        cautions += _other_gain(own.info, sibling.info)
     board = replace(board, cautions=tuple(dict.fromkeys(cautions)))
     return board, own.info, own.correction
 
@@ -127,6 +134,25 @@ def _placing(spread: PlacingSpread | None, given: Mapping[str, Any]) -> Placing:
     """By what levels may differ: as stated by hand, else as measured, else as is common."""
     stated_db: float | None = given.get("placement")
     return Placing(spread=spread) if stated_db is None else Placing(stated_db=stated_db)
+
+
+def _gain_step_db(own: SourceInfo, sibling: SourceInfo) -> float | None:
+    """By how much more gain the set was heard than the sibling; None where that is not known."""
+    if own.gain_db is None or sibling.gain_db is None:
+        return None
+    return own.gain_db - sibling.gain_db
+
+
+def _at_gain(board: Board, step_db: float) -> Board:
+    return replace(board, result=replace(board.result, lines=at_gain(board.result.lines, step_db)))
+
+
+def _other_gain(own: SourceInfo, sibling: SourceInfo) -> tuple[Caution, ...]:
+    text = (
+        f"the sibling was heard at {sibling.gain_db:g} dB of gain, the set at {own.gain_db:g} dB: "
+        f"levels are compared as if at one gain, and ±{2.0 * U_GAIN_DB:g} dB is added"
+    )
+    return (Caution(code="other-gain", text=text),)
 
 
 def _levels_hold(

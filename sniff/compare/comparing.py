@@ -15,9 +15,10 @@ from sniff.compare.nouns import (
 )
 from sniff.compare.others import compare_others
 from sniff.compare.planned import Doubts, compare_planned
-from sniff.compare.settings import U_GAIN_DB, CompareSettings
+from sniff.compare.settings import CompareSettings
 from sniff.compare.verdict import concluded, in_one_sentence
 from sniff.model import Caution
+from sniff.strength import U_GAIN_DB
 
 
 def compare(pairs: Sequence[Pair], settings: CompareSettings) -> Comparison:

@@ -6,9 +6,9 @@ from math import hypot, inf, log, sqrt
 
 from calib.correction import Correction
 from sniff.board import BoardLine
-from sniff.compare.settings import CLOCK_MOVES_PPM, U_GAIN_DB, CompareSettings
+from sniff.compare.settings import CLOCK_MOVES_PPM, CompareSettings
 from sniff.placings import PlacingSpread, expanded_factor
-from sniff.strength import LEAST_DB
+from sniff.strength import LEAST_DB, U_GAIN_DB
 
 _LEAST_DEGREES = 5
 

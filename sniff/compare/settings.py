@@ -10,10 +10,6 @@ AGREE_PPM = 10.0
 CLOCK_MOVES_PPM = 2.0
 """How far one warm dongle's clock may move between the two sets (common practice, no source)."""
 
-U_GAIN_DB = 1.0
-"""Standard uncertainty (k = 1) of the difference of two steps of a tuner's gain (common practice,
-no source)."""
-
 FALSE_ALARM_RATE = 0.005
 """One comparison of two equal sets in 200 calls a line weak by the placing of the loop alone."""
 

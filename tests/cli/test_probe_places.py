@@ -193,6 +193,28 @@ def test_a_recorded_sibling_is_one_placing(
     assert result["placing_degrees"] == 2
 
 
+def test_a_sibling_recorded_at_another_gain_is_compared_as_if_at_one(
+    run: Run, tmp_path: Path
+) -> None:
+    """Two alike sets of the bench, one heard with 15.8 dB less gain: levels agree all the same."""
+    stem = tmp_path / "good"
+    kept = run(
+        "record", "--from", "bench:tour-guide-good", "--center", "85.3M", "--seconds", 0.2,
+        "--gain", 33.8, "--out", stem, "--quiet",
+    )  # fmt: skip
+    assert kept.code == 0, kept.err
+    answer = run(
+        "probe", "--from", "bench:tour-guide-mended", "--gain", 49.6, "--seconds", 0.2,
+        "--sibling", f"{stem}.sigmf-meta", "--sibling-carrier", "74.7M",
+        "--carrier", "72.9M", "--if", "10.7M", "--side", "high", "--multiplier", 3,
+        "--ppm", 28.8, "--u-ppm", 0.3, "--json",
+    )  # fmt: skip
+    assert answer.code == 0, answer.err
+    lo = next(line for line in result_of(answer)["lines"] if line["name"] == "LO")
+    assert lo["versus_sibling_db"] == pytest.approx(-1.0, abs=1.0)  # as the scenes' headers have it
+    assert "the sibling was heard at 33.8 dB of gain, the set at 49.6 dB" in answer.err
+
+
 @pytest.fixture
 def job(run: Run, plan: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
