@@ -12,6 +12,8 @@ from tests.signals import MemoryTake, block, noise, take_of, tone
 
 DAB_HZ, DVBT_HZ = 227.36e6, 618e6
 RATE_HZ = 2.4e6
+# Two thirds of a DAB block, with its empty middle: enough where the whole is not the point.
+PART_HZ = 1.024e6
 Samples = npt.NDArray[np.complex64]
 
 
@@ -131,22 +133,24 @@ def test_dvbt_tells_the_clock_to_0_02_ppm(mode: int, guard_part: int, ppm: float
 def test_an_echo_within_the_guard_does_no_harm() -> None:
     """Half as strong, 60 µs late: notches every 17 kHz, and no place in doubt."""
     take = take_of(
-        dab_samples(21.7, echo=(60e-6, 0.6 - 0.4j)), rate_hz=RATE_HZ, center_hz=DAB_HZ - 130e3
+        dab_samples(21.7, rate_hz=PART_HZ, echo=(60e-6, 0.6 - 0.4j)),
+        rate_hz=PART_HZ,
+        center_hz=DAB_HZ - 130e3,
     )
     assert clock_ppm(measured(take, "dab", nominal_hz=DAB_HZ)) == pytest.approx(21.7, abs=0.02)
 
 
 def test_a_spike_at_the_centre_does_no_harm() -> None:
-    samples = dab_samples(-31.0) + np.complex64(0.05 + 0.1j)
-    take = take_of(samples, rate_hz=RATE_HZ, center_hz=DAB_HZ - 130e3)
+    samples = dab_samples(-31.0, rate_hz=PART_HZ) + np.complex64(0.05 + 0.1j)
+    take = take_of(samples, rate_hz=PART_HZ, center_hz=DAB_HZ - 130e3)
     assert clock_ppm(measured(take, "dab", nominal_hz=DAB_HZ)) == pytest.approx(-31.0, abs=0.02)
 
 
 def test_a_gap_does_no_harm() -> None:
-    samples = dab_samples(40.2, seconds=1.4)
-    cut = 1_000_000
+    samples = dab_samples(40.2, rate_hz=PART_HZ, seconds=1.4)
+    cut = 430_000
     parts = tuple(
-        block(samples[a:b], index=a, rate_hz=RATE_HZ, center_hz=DAB_HZ - 130e3)
+        block(samples[a:b], index=a, rate_hz=PART_HZ, center_hz=DAB_HZ - 130e3)
         for a, b in ((0, cut), (cut + 54_321, samples.size))
     )
     found = measured(MemoryTake(parts=parts), "dab", nominal_hz=DAB_HZ)
@@ -167,11 +171,11 @@ def test_how_the_samples_come_in_blocks_changes_nothing() -> None:
 
 def test_a_clock_that_drifts_is_said_and_its_drift_is_in_u() -> None:
     """The whole tuning moves by 30 Hz: the middle stands, ±U holds the ends."""
-    samples = dab_samples(10.0)
-    t = np.arange(samples.size) / RATE_HZ
+    samples = dab_samples(10.0, rate_hz=PART_HZ)
+    t = np.arange(samples.size) / PART_HZ
     t -= t.mean()
     drifting = samples * np.exp(1j * np.pi * 27.0 * t**2)
-    take = take_of(drifting, rate_hz=RATE_HZ, center_hz=DAB_HZ - 130e3)
+    take = take_of(drifting, rate_hz=PART_HZ, center_hz=DAB_HZ - 130e3)
     found = measured(take, "dab", nominal_hz=DAB_HZ)
     assert not found.steady
     assert 2.0 * found.u_hz > 15.0
@@ -204,18 +208,18 @@ def test_the_symbols_rhythm_tells_where_no_pattern_is_in_view() -> None:
 
 def test_a_multiplex_that_cannot_be_there_leaves_no_candidate() -> None:
     """Tuned 100 kHz from where it says: the carriers tell one clock, the symbols another."""
-    samples = dab_samples(15.0, center_hz=DAB_HZ)
-    take = take_of(samples, rate_hz=RATE_HZ, center_hz=DAB_HZ + 40e3)
+    samples = dab_samples(15.0, rate_hz=PART_HZ, center_hz=DAB_HZ)
+    take = take_of(samples, rate_hz=PART_HZ, center_hz=DAB_HZ + 40e3)
     found = measured(take, "dab", nominal_hz=DAB_HZ)
     assert found.candidates == ()
 
 
 def test_what_is_no_multiplex_is_none() -> None:
     rng = np.random.default_rng(7)
-    nothing = noise(rng, 1_500_000, power=0.01)
-    carrier = nothing + tone(nothing.size, offset_hz=123e3, rate_hz=RATE_HZ)
+    nothing = noise(rng, 700_000, power=0.01)
+    carrier = nothing + tone(nothing.size, offset_hz=123e3, rate_hz=PART_HZ)
     for samples in (nothing, carrier):
-        take = take_of(samples, rate_hz=RATE_HZ, center_hz=DAB_HZ)
+        take = take_of(samples, rate_hz=PART_HZ, center_hz=DAB_HZ)
         for system in ("dab", "dvbt8"):
             found = estimate_multiplex(
                 take, SYSTEMS[system], nominal_hz=DAB_HZ, usable_fraction=0.8
@@ -250,7 +254,7 @@ def test_the_other_system_is_recognized() -> None:
     [
         (15.0, 0.5, DAB_HZ, Silence.SHORT),
         (15.0, 0.03, DAB_HZ, Silence.SHORT),
-        (-16.0, 1.1, DAB_HZ, Silence.WEAK),
+        (-14.0, 1.1, DAB_HZ, Silence.WEAK),
         (-30.0, 1.1, DAB_HZ, Silence.NOTHING),
         (15.0, 1.1, DAB_HZ + 2.5e6, Silence.NARROW),
     ],
@@ -258,8 +262,8 @@ def test_the_other_system_is_recognized() -> None:
 def test_why_there_is_no_estimate_is_said(
     snr_db: float, seconds: float, center_hz: float, silence: Silence
 ) -> None:
-    samples = dab_samples(8.0, center_hz=DAB_HZ, snr_db=snr_db, seconds=seconds)
-    take = take_of(samples, rate_hz=RATE_HZ, center_hz=center_hz)
+    samples = dab_samples(8.0, center_hz=DAB_HZ, rate_hz=PART_HZ, snr_db=snr_db, seconds=seconds)
+    take = take_of(samples, rate_hz=PART_HZ, center_hz=center_hz)
     found = estimate_multiplex(take, SYSTEMS["dab"], nominal_hz=DAB_HZ, usable_fraction=0.8)
     assert found is silence
 
