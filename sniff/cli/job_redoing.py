@@ -154,8 +154,10 @@ def _changed(params: Mapping[str, Any], job: Job, reading: Reading, source: str)
 
 def _source_of(job: Job, reading: Reading) -> str:
     source = reading.data.get("source")
-    if reading.command == "record" or not isinstance(source, dict):
-        raise _NotRedoneError("it is a recording itself, or has no source")
+    if reading.command == "record":
+        raise _NotRedoneError("it is a recording itself")
+    if not isinstance(source, dict):
+        raise _NotRedoneError("it tells of what was filed before, and has no recording of its own")
     files = reading.kept(FileKind.RECORDING)
     name = Path(str(source.get("name"))).name
     # Kept with --keep-iq it bears a name of the job's own; else it is the source that is named.
