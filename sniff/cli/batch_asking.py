@@ -75,7 +75,9 @@ class Asking:
                     code, told, error = _asked(order, task)
                     seconds = perf_counter() - begin
             except OSError as trouble:
-                return failed(order, task, f"the worker cannot work in {order.folder}: {trouble}")
+                where = trouble.filename or order.folder
+                why = f"the worker cannot work: {where}: {trouble.strerror or trouble}"
+                return failed(order, task, why)
         return Answer(
             number=task.number,
             source=task.source,

@@ -100,6 +100,7 @@ def _probe(given: Mapping[str, Any]) -> None:
 
     _look(given)
     plan_from(given)
+    _refuse_live("--sibling", given["sibling"])
     if (given["sibling"] is None) != (given["sibling_carrier"] is None):
         raise UsageError("--sibling and --sibling-carrier go together")
 
@@ -125,9 +126,20 @@ def _compare(given: Mapping[str, Any]) -> None:
     from sniff.cli.filing import Work
 
     _look(given)
+    for source in given["good"]:
+        _refuse_live("--good", source)
     for source in filter(is_filed, given["good"]):
         raise UsageError(f"--good {source}: a batch compares with a recording, not with a job")
     words_from({**given, "work": Work()})
+
+
+def _refuse_live(option: str, source: str | None) -> None:
+    """A dongle is heard once: no two workers can, and no answer could be had again."""
+    for text in () if source is None else (source, source.partition("=")[2]):
+        if text.partition(":")[0] == "dongle":
+            raise UsageError(
+                f"{option} {source}: a batch compares with a recording; sniff record makes one"
+            )
 
 
 _CHECKS: Final[Mapping[str, Callable[[Mapping[str, Any]], None]]] = {

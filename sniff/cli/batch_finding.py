@@ -61,10 +61,41 @@ def found_by(named: Sequence[str]) -> Found:
             if named
             else "which recordings? Give files or folders, or --manifest FILE"
         )
-    tasks = (
+    return Found(tasks=_tasks(sources), cautions=(*locked, *empty))
+
+
+def without(found: Found, references: Iterable[str]) -> Found:
+    """Leave out what all are held against: a folder may hold that too.
+
+    Raises
+    ------
+    UsageError
+        When nothing else was found.
+    """
+    places = {
+        _whole(_place(each)) for word in references for each in (word, word.partition("=")[2])
+    }
+    sources = [task.source for task in found.tasks]
+    others = [source for source in sources if _whole(_place(source)) not in places]
+    itself = [
+        Caution(code="itself", text=f"{source}: is what the others are held against, and not asked")
+        for source in sources
+        if source not in others
+    ]
+    if not others:
+        raise UsageError(f"{itself[0].text}; name the recordings that are")
+    return Found(tasks=_tasks(others), cautions=(*found.cautions, *itself))
+
+
+def _tasks(sources: Iterable[str]) -> tuple[Task, ...]:
+    return tuple(
         Task(number=number, source=source, options={}) for number, source in enumerate(sources)
     )
-    return Found(tasks=tuple(tasks), cautions=(*locked, *empty))
+
+
+def _whole(place: str) -> str:
+    """Of a SigMF pair, by its metadata."""
+    return place.removesuffix(_DATA) + _META if place.endswith(_DATA) else place
 
 
 def _place(word: str) -> str:
@@ -75,7 +106,7 @@ def _place(word: str) -> str:
 
 def _has_its_half(place: str, found: Iterable[str]) -> bool:
     """Of a SigMF pair the metadata stand for both; a shell's ``*`` names both."""
-    return place.endswith(_DATA) and place.removesuffix(_DATA) + _META in found
+    return place.endswith(_DATA) and _whole(place) in found
 
 
 def _in_folder(folder: Path, locked: list[Caution]) -> Iterator[str]:

@@ -24,7 +24,7 @@ from sniff.batch.running import Pool, run
 from sniff.cli import INTERRUPTED
 from sniff.cli.batch_asking import Asking, Keying, Order, Unfitness, failed
 from sniff.cli.batch_checking import Words, check_tasks
-from sniff.cli.batch_finding import Found, found_by
+from sniff.cli.batch_finding import Found, found_by, without
 from sniff.cli.batch_questions import Question
 from sniff.cli.clocks import clock_store
 from sniff.cli.kept_folder import kept_folder
@@ -43,6 +43,8 @@ if TYPE_CHECKING:
 def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> int:
     """Ask all recordings as the options say; returns the exit code."""
     found = _found(given)
+    if given["manifest"] is None and "good" in common:
+        found = without(found, (word.partition("=")[2] for word in common["good"]))
     tasks = found.tasks
     check_tasks(question, common, tasks, str(given["manifest"]))
     folder = given["out"] or Path(f"{question.name}-batch")

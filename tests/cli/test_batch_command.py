@@ -227,6 +227,12 @@ class TestMistakes:
             (("compare",), 2, "--good"),
             (("compare", "--good", "a.wav", "--good-carrier", "72.9M"), 2, "--suspect-carrier"),
             (("compare", "--good", "fleet"), 2, "not with a job"),
+            (("compare", "--good", "IF=dongle:7"), 2, "a batch compares with a recording"),
+            (
+                ("probe", "--carrier", "72.9M", "--sibling", "dongle", "--sibling-carrier", "1M"),
+                2,
+                "a batch compares with a recording",
+            ),
             (("watch", "--line", "72.9M", "--resolution", "2s"), 2, "--resolution"),
             (("look", "--course", "x.png"), 2, "--course"),
             (("look", "--plot", "x.gif"), 2, "x.gif"),

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from sniff.cli.batch_finding import found_by
+from sniff.cli.batch_finding import found_by, without
 from sniff.errors import SourceError, UsageError
 from sniff.sources.shipped import shipped_recordings
 
@@ -91,6 +91,18 @@ def test_one_file_by_several_words_is_asked_once(
 def test_samples_without_metadata_are_asked_unless_others_describe_them(folder: Path) -> None:
     (folder / "b.sigmf-meta").write_text('{"global": {"core:dataset": "alone.sigmf-data"}}')
     assert str(folder / "alone.sigmf-data") not in names(folder)
+
+
+def test_what_all_are_held_against_is_left_out_and_told(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(folder)
+    left = without(found_by(["b.sigmf-meta", "a.wav", "c.sigmf"]), [f"IF={folder}/b.sigmf-data"])
+    assert [(task.number, task.source) for task in left.tasks] == [(0, "a.wav"), (1, "c.sigmf")]
+    (caution,) = left.cautions
+    assert caution.text.startswith("b.sigmf-meta: is what the others are held against")
+    with pytest.raises(UsageError, match=r"a\.wav: is what the others"):
+        without(found_by(["a.wav"]), ["./a.wav"])
 
 
 def test_what_was_named_and_passed_over_is_told(
