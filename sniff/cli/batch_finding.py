@@ -14,6 +14,7 @@ from sniff.sources.recording.datatypes import find_datatype
 
 _META = ".sigmf-meta"
 _DATA = ".sigmf-data"
+_MOST_TOLD = 3
 _WHOLE = (_META, ".sigmf", ".wav")
 
 
@@ -40,20 +41,20 @@ def found_by(named: Sequence[str]) -> Found:
         When there is none, and a folder that cannot be read.
     """
     found: dict[str, str] = {}
-    locked: list[Caution] = []
-    empty: list[Caution] = []
+    locked: list[OSError] = []
+    empty: list[str] = []
     for word in named:
         if not os.path.isdir(word):  # noqa: PTH112  a word may be no path at all, such as bench:room
             found.setdefault(_place(word), word)
             continue
         inside = list(_in_folder(Path(word), locked))
         if not inside:
-            empty.append(Caution(code="no-recording", text=f"{word}: no recording in it"))
+            empty.append(word)
         for path in inside:
             found.setdefault(_place(path), path)
     sources = [word for place, word in found.items() if not _has_its_half(place, found)]
     if not sources and locked:
-        raise SourceError(locked[0].text)
+        raise SourceError(_unread(locked))
     if not sources:
         where = ", ".join(named)
         raise UsageError(
@@ -61,7 +62,23 @@ def found_by(named: Sequence[str]) -> Found:
             if named
             else "which recordings? Give files or folders, or --manifest FILE"
         )
-    return Found(tasks=_tasks(sources), cautions=(*locked, *empty))
+    cautions = []
+    if locked:
+        cautions.append(Caution(code="not-searched", text=_unread(locked)))
+    if empty:
+        text = f"{_listed(empty)}: no recording in it"
+        cautions.append(Caution(code="no-recording", text=text))
+    return Found(tasks=_tasks(sources), cautions=tuple(cautions))
+
+
+def _unread(locked: Sequence[OSError]) -> str:
+    folders = _listed([str(error.filename) for error in locked])
+    return f"{folders}: cannot be read: {locked[0].strerror}; what is in it is not asked"
+
+
+def _listed(words: Sequence[str]) -> str:
+    more = len(words) - _MOST_TOLD
+    return f"{', '.join(words[:_MOST_TOLD])}{f' and {more} more' if more > 0 else ''}"
 
 
 def without(found: Found, references: Iterable[str]) -> Found:
@@ -77,14 +94,14 @@ def without(found: Found, references: Iterable[str]) -> Found:
     }
     sources = [task.source for task in found.tasks]
     others = [source for source in sources if _whole(_place(source)) not in places]
-    itself = [
-        Caution(code="itself", text=f"{source}: is what the others are held against, and not asked")
-        for source in sources
-        if source not in others
-    ]
+    itself = [source for source in sources if source not in others]
+    if not itself:
+        return found
+    text = f"{_listed(itself)}: is what the others are held against, and not asked"
     if not others:
-        raise UsageError(f"{itself[0].text}; name the recordings that are")
-    return Found(tasks=_tasks(others), cautions=(*found.cautions, *itself))
+        raise UsageError(f"{text}; name the recordings that are")
+    caution = Caution(code="itself", text=text)
+    return Found(tasks=_tasks(others), cautions=(*found.cautions, caution))
 
 
 def _tasks(sources: Iterable[str]) -> tuple[Task, ...]:
@@ -109,7 +126,7 @@ def _has_its_half(place: str, found: Iterable[str]) -> bool:
     return place.endswith(_DATA) and _whole(place) in found
 
 
-def _in_folder(folder: Path, locked: list[Caution]) -> Iterator[str]:
+def _in_folder(folder: Path, locked: list[OSError]) -> Iterator[str]:
     searched: set[tuple[int, int]] = set()
 
     def is_new(path: str) -> bool:
@@ -121,12 +138,8 @@ def _in_folder(folder: Path, locked: list[Caution]) -> Iterator[str]:
             searched.add(place)
         return True
 
-    def missed(error: OSError) -> None:
-        text = f"{error.filename}: cannot be read: {error.strerror}; what is in it is not asked"
-        locked.append(Caution(code="not-searched", text=text))
-
     is_new(str(folder))
-    for place, folders, names in os.walk(folder, followlinks=True, onerror=missed):
+    for place, folders, names in os.walk(folder, followlinks=True, onerror=locked.append):
         seen = sorted(name for name in folders if not name.startswith("."))
         folders[:] = [name for name in seen if is_new(os.path.join(place, name))]  # noqa: PTH118
         yield from _among([Path(place) / name for name in sorted(names) if name[0] != "."])

@@ -108,9 +108,11 @@ def test_what_all_are_held_against_is_left_out_and_told(
 def test_what_was_named_and_passed_over_is_told(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (folder / "empty").mkdir()
-    cautions = found_by([str(folder), str(folder / "empty")]).cautions
-    assert [caution.text for caution in cautions] == [f"{folder / 'empty'}: no recording in it"]
+    empty = [str(folder / f"{n}") for n in range(5)]
+    for each in empty:
+        Path(each).mkdir()
+    (caution,) = found_by([str(folder), *empty]).cautions
+    assert caution.text == f"{', '.join(empty[:3])} and 2 more: no recording in it"
 
     listed = os.scandir
 
