@@ -126,11 +126,11 @@ def _told(faults: Sequence[ComparedLine]) -> str:
     for rows in by_state:
         if not rows:
             continue
-        first, state = rows[0], rows[0].state
+        state = rows[0].state
         if state is Likeness.ONLY_GOOD:
             parts.append(_lacks(rows))
         elif state is Likeness.MOVED:
-            parts.append(f"has {_names(rows)} {_moved(first)}")
+            parts.append(f"has {_names(rows)} {_moved(rows)}")
         elif state is Likeness.WEAK:
             parts.append(f"has {_names(rows)} weaker by {_size(rows)} than in the good one")
         else:
@@ -164,12 +164,20 @@ def _should(row: ComparedLine) -> str:
     return f" (here it should be at {_roughly(row.expected_suspect_hz)})"
 
 
-def _moved(row: ComparedLine) -> str:
-    assert row.shift_ppm is not None
-    assert row.expected_suspect_hz is not None
-    way = "too high" if row.shift_ppm > 0 else "too low"
-    away = format_span(abs(row.shift_ppm) * 1e-6 * row.expected_suspect_hz)
-    return f"{format_parts(abs(row.shift_ppm))} ({away}) {way} by the measure of the good one's"
+def _moved(rows: Sequence[ComparedLine]) -> str:
+    first = rows[0]
+    assert first.shift_ppm is not None
+    assert first.expected_suspect_hz is not None
+    shifts_ppm = [row.shift_ppm or 0.0 for row in rows]
+    sizes = sorted(abs(shift_ppm) for shift_ppm in shifts_ppm)
+    way = "off"
+    if min(shifts_ppm) > 0.0 or max(shifts_ppm) < 0.0:
+        way = "too high" if first.shift_ppm > 0.0 else "too low"
+    least, most = (format_parts(size) for size in (sizes[0], sizes[-1]))
+    by = most if least == most else f"{least} to {most}"
+    away = format_span(abs(first.shift_ppm) * 1e-6 * first.expected_suspect_hz)
+    whose = f"{_name(first)} by " if len(rows) > 1 else ""
+    return f"{way} by {by} ({whose}{away}) against the good one's"
 
 
 def _size(rows: Sequence[ComparedLine]) -> str:

@@ -109,7 +109,8 @@ def _print_lines(out: Console, rows: Sequence[ComparedLine]) -> None:
         for part in _laid_out(group[:most], width=out.width):
             out.print(part)
         if len(group) > most:
-            out.print(f"and {len(group) - most} weaker ones; --json lists all")
+            left = len(group) - most
+            out.print(f"and {left} weaker {'one' if left == 1 else 'ones'}; --json lists all")
     out.print()
 
 

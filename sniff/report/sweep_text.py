@@ -88,7 +88,8 @@ def _print(
     out.print(heading)
     out.print(_table(lines[:most], sweep, info))
     if len(lines) > most:
-        out.print(f"and {len(lines) - most} weaker ones; --json lists all")
+        left = len(lines) - most
+        out.print(f"and {left} weaker {'one' if left == 1 else 'ones'}; --json lists all")
     out.print()
 
 

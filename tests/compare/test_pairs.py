@@ -25,8 +25,8 @@ RIGHT = {
     r"( that two healthy sets may differ by)?\. Its crystal is",
     "weak": r"^the suspect has the LO weaker by (7|8|9|10|11|12|13) dB than in the good "
     r"one; all else",
-    "moved": r"^the suspect has the LO, the crystal and the crystal × 2 (18|19|20|21|22) ppm "
-    r"\(1\.\d kHz\) too high",
+    "moved": r"^the suspect has the LO, the crystal and the crystal × 2 too high by "
+    r"((18|19|20|21|22) ppm to )?(18|19|20|21|22) ppm \(the LO by 1\.\d kHz\)",
     "healthy": r"^the suspect agrees with the good one: the LO, the crystal, the crystal × 2 and 1 "
     r"more within 10 ppm",
 }

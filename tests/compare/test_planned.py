@@ -359,3 +359,19 @@ def test_the_sentence_claims_no_closer_agreement_than_there_is(
     found = compared((lo(good=True),), (lo(level_dbfs=-40.0 + difference_db),))
     assert found.result.verdict is ComparisonVerdict.ALIKE
     assert said in found.result.sentence
+
+
+@pytest.mark.parametrize(
+    ("lo_ppm", "crystal_ppm", "said"),
+    [
+        (42.0, 2.0, "has the LO too high by 40 ppm (3.3 kHz) against the good one's"),
+        (42.0, 62.0, "has the LO and the crystal too high by 40 ppm to 60 ppm (the LO by 3.3 kHz)"),
+        (-38.0, 62.0, "has the LO and the crystal off by 40 ppm to 60 ppm (the LO by 3.3 kHz)"),
+    ],
+)
+def test_several_lines_that_moved_are_told_each_as_far_as_it_did(
+    lo_ppm: float, crystal_ppm: float, said: str
+) -> None:
+    """The good set's stand 2 ppm high; 40 ppm of 83.6 MHz are 3.3 kHz (arithmetic)."""
+    suspect = (lo(error_ppm=lo_ppm), crystal(error_ppm=crystal_ppm, level_dbfs=-55.0))
+    assert said in compared(HEALTHY, suspect).result.sentence
