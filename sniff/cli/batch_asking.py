@@ -26,6 +26,7 @@ from sniff.job.hashing import sha256_of
 from sniff.sources.opening import files_of
 
 _FAILED: Final = 4
+_CHANGED: Final = "it, or what it is held against, changed while it was read; --resume asks again"
 # Folder and output belong to the whole process, and a cluster's worker may have several threads.
 _ALONE: Final = Lock()
 
@@ -70,10 +71,13 @@ class Asking:
         with _ALONE:
             try:
                 with _as_ordered(order):
-                    key = _key(order, task, _contents(order, task))
+                    contents = _contents(order, task)
+                    key = _key(order, task, contents)
                     begin = perf_counter()
                     code, told, error = _asked(order, task)
                     seconds = perf_counter() - begin
+                    if told is not None and _contents(order, task) != contents:
+                        code, told, error = _FAILED, None, _CHANGED  # it is under another's key
             except OSError as trouble:
                 where = trouble.filename or order.folder
                 why = f"the worker cannot work: {where}: {trouble.strerror or trouble}"

@@ -161,6 +161,26 @@ def test_a_fault_of_ours_is_an_answer_too(recording: Path, monkeypatch: pytest.M
     assert answer.error == "sniff itself failed: ZeroDivisionError: float division by zero"
 
 
+def test_what_changes_while_it_is_read_has_no_answer(
+    recording: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half of what was read may be of the one and half of the other."""
+
+    def overtaken(take: object, info: object, *rest: object) -> Look:
+        found = look(take, info, *rest)  # type: ignore[arg-type]
+        data = recording.with_suffix(".sigmf-data")
+        data.write_bytes(data.read_bytes() + bytes(2))
+        return found
+
+    asked = Asking(order=order(question="look", options={}))
+    assert asked(task(recording)).error is None
+    monkeypatch.setattr("sniff.pipeline.look", overtaken)
+    answer = asked(task(recording))
+    assert (answer.exit_code, answer.told) == (4, None)
+    assert answer.error is not None
+    assert "changed while it was read; --resume asks again" in answer.error
+
+
 def test_a_worker_computes_in_one_thread(recording: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Two workers of two threads each would share two cores."""
     threads = []
