@@ -42,11 +42,14 @@ class Journal:
         From `begun` or `gone_on`.
     begun_utc : datetime
         When the batch was begun.
+    changed : sequence of str, optional
+        Options that were others when it was last gone on with, or begun.
     """
 
-    def __init__(self, folder: Path, begun_utc: datetime) -> None:
+    def __init__(self, folder: Path, begun_utc: datetime, changed: Sequence[str] = ()) -> None:
         self.folder = folder
         self.begun_utc = begun_utc
+        self.changed = tuple(changed)
         self._places: dict[int, _Place] = {}
 
     def keep(self, answer: Answer) -> None:
@@ -159,11 +162,14 @@ def begun(folder: Path, about: Mapping[str, Any], *, resume: bool) -> Journal:
     SourceError
         When it cannot be written.
     """
-    begun_utc = datetime.now(timezone.utc)
+    begun_utc, changed = datetime.now(timezone.utc), []
     try:
         taken = folder.exists() and (not folder.is_dir() or any(folder.iterdir()))
         if taken:
-            begun_utc = _begun_utc(folder, about.get("question"))
+            begun_utc, before = _begun_before(folder, about.get("question"))
+            now = {name: list(words) for name, words in about.get("options", {}).items()}
+            names = sorted(before.keys() | now.keys())
+            changed = [name for name in names if before.get(name) != now.get(name)]
         if taken and not resume:
             raise BatchError(
                 f"{folder}: a batch is there already; --resume goes on with it, --out takes "
@@ -177,10 +183,11 @@ def begun(folder: Path, about: Mapping[str, Any], *, resume: bool) -> Journal:
         text = json.dumps(told, indent=1, ensure_ascii=False)
         whole.file.write(text.encode("utf-8", "surrogatepass") + b"\n")
         whole.move_to(folder / ABOUT)
-    return Journal(folder, begun_utc)
+    return Journal(folder, begun_utc, changed)
 
 
-def _begun_utc(folder: Path, question: object) -> datetime:
+def _begun_before(folder: Path, question: object) -> tuple[datetime, dict[str, Any]]:
+    """When, and with which options."""
     told: Any = None
     with suppress(OSError, ValueError, KeyError, TypeError):
         told = json.loads((folder / ABOUT).read_bytes())
@@ -190,7 +197,7 @@ def _begun_utc(folder: Path, question: object) -> datetime:
             and when.tzinfo is not None
             and told.get("question") == question
         ):
-            return when
+            return when, dict(told.get("options", {}))
     other = told.get("question") if isinstance(told, dict) else None
     if other not in (None, question):
         raise BatchError(

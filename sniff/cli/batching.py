@@ -56,6 +56,8 @@ def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> in
     asked = False
     with _interruptible() as interruption, _pool(question, len(tasks), given) as pool:
         journal = begun(folder, about, resume=given["resume"])
+        if journal.changed and not _is_quiet(given):
+            say_cautions([_other_options(journal)])
         order = Order(
             question=question.name,
             options=common,
@@ -87,6 +89,12 @@ def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> in
         click.echo(f"sniff: interrupted: {done}; {goes_on}", err=True)
         return INTERRUPTED
     return code
+
+
+def _other_options(journal: Journal) -> Caution:
+    names = ", ".join(f"--{name}" for name in journal.changed)
+    text = f"{journal.folder} was begun with another {names}: all is asked anew"
+    return Caution(code="other-options", text=text)
 
 
 def _check_targets(rows: Path, given: Mapping[str, Any]) -> None:

@@ -179,6 +179,16 @@ def test_a_batch_that_is_gone_on_with_keeps_the_moment_at_which_it_was_begun(
     assert again(journal).begun_utc == early
 
 
+def test_options_that_are_others_than_before_are_told(tmp_path: Path) -> None:
+    def changed(**options: tuple[str, ...]) -> tuple[str, ...]:
+        about = {"question": "look", "options": options}
+        return begun(tmp_path / "b", about, resume=True).changed
+
+    assert changed(rbw=("--rbw=1k",), pad=("--pad=3",)) == ()
+    assert changed(rbw=("--rbw=1k",), pad=("--pad=3",)) == ()
+    assert changed(rbw=("--rbw=2k",), ppm=("--ppm=3",)) == ("pad", "ppm", "rbw")
+
+
 def test_a_moment_without_a_zone_is_damage(journal: Journal) -> None:
     about = journal.folder / "batch.json"
     about.write_text(about.read_text().replace("+00:00", ""))
