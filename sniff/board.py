@@ -60,6 +60,10 @@ class BoardLine:
         How often the loop was placed, and in how many of these the line was seen.
     present_fraction : float or None
         Part of the observed time in which it was there.
+    followed_step_s : float or None
+        With this resolution it was followed: an absence of twice that cannot have been missed, s.
+    longest_absence_s : float or None
+        Its longest absence, s; None when none was seen.
     would_see_dbfs : float or None
         Level at which a steady line would have been seen with 95 % probability.
     versus_sibling_db : float or None
@@ -90,6 +94,8 @@ class BoardLine:
     level_dbfs: float | None = None
     snr_db: float | None = None
     present_fraction: float | None = None
+    followed_step_s: float | None = None
+    longest_absence_s: float | None = None
     would_see_dbfs: float | None = None
     versus_sibling_db: float | None = None
     stated_dbfs: float | None = None

@@ -6,6 +6,9 @@ from dataclasses import replace
 from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
 from sniff.verdict import Outcome
 
+_MISSED_STEPS = 2.0
+"""An absence of so many steps holds a whole one wherever it begins."""
+
 _FAULTS = frozenset({LineState.WEAK, LineState.OFF_FREQUENCY, LineState.UNSTEADY, LineState.ABSENT})
 _NOT_SEEN = frozenset({LineState.HIDDEN, LineState.OUT_OF_VIEW})
 
@@ -49,6 +52,16 @@ def concluded_again(result: BoardResult, lines: Sequence[BoardLine]) -> BoardRes
     return replace(result, verdict=again.verdict, why=again.why, lines=again.lines)
 
 
+def stayed_beside(line: BoardLine, restless: BoardLine) -> bool:
+    """Whether a line is known to have stayed while another one was gone: it was followed closely
+    enough to miss none of the other's longest absences."""
+    if line.state is LineState.UNSTEADY or line.followed_step_s is None:
+        return False
+    if restless.longest_absence_s is None:
+        return False
+    return _MISSED_STEPS * line.followed_step_s <= restless.longest_absence_s
+
+
 def _heard_by_multiple(line: BoardLine, lines: Sequence[BoardLine]) -> bool:
     """Whether a line below the tuner's range is heard all the same, by one of its multiples: the
     third of a second LO of 10.245 MHz is the first that a tuner from 26 MHz can see."""
@@ -73,6 +86,6 @@ def _hint(lines: Sequence[BoardLine], faults: Sequence[BoardLine]) -> str:
         return ". Its crystal is not heard either: look at the oscillator and its supply first"
     if driven.state is LineState.UNSTEADY and crystal.state is LineState.UNSTEADY:
         return ". Its crystal comes and goes too: look at the oscillator and its supply first"
-    if driven.state is LineState.UNSTEADY and runs:
+    if driven.state is LineState.UNSTEADY and runs and stayed_beside(crystal, driven):
         return ". The crystal stayed: look between it and the mixer, at the multiplier first"
     return ""

@@ -218,6 +218,11 @@ def _combined_line(rows: Sequence[BoardLine], u_center_hz: float) -> BoardLine:
             level_sd_db=stdev(levels) if len(levels) > 1 else None,
             snr_db=_mean([each.snr_db for each in seen]),
             present_fraction=_mean([each.present_fraction for each in seen]),
+            followed_step_s=_coarsest([each.followed_step_s for each in seen]),
+            longest_absence_s=max(
+                (each.longest_absence_s for each in seen if each.longest_absence_s is not None),
+                default=None,
+            ),
         )
     )
     unsteady = [each for each in seen if each.state is LineState.UNSTEADY]
@@ -237,6 +242,12 @@ def _combined_line(rows: Sequence[BoardLine], u_center_hz: float) -> BoardLine:
 def _mean(values: Sequence[float | None]) -> float | None:
     known = [value for value in values if value is not None]
     return fmean(known) if known else None
+
+
+def _coarsest(steps_s: Sequence[float | None]) -> float | None:
+    """None when one of them is not known."""
+    known = [step_s for step_s in steps_s if step_s is not None]
+    return max(known) if len(known) == len(steps_s) else None
 
 
 def _mean_frequency(rows: Sequence[BoardLine], u_center_hz: float) -> tuple[float, float, float]:

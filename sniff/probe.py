@@ -135,13 +135,19 @@ def judge(
         level_dbfs=peak.level_dbfs if presence is None else to_db(presence.power),
         snr_db=peak.snr_db,
         present_fraction=None if presence is None else presence.fraction,
+        followed_step_s=None if presence is None else presence.step_s,
         would_see_dbfs=would_see_dbfs,
         seen_in=1,
     )
     if presence is not None and presence.absences:
         verdict = _frequency_verdict(line, peak, correction)
-        why = _describe_absences(presence)
-        return replace(row, state=LineState.UNSTEADY, frequency_verdict=verdict, why=why)
+        return replace(
+            row,
+            state=LineState.UNSTEADY,
+            frequency_verdict=verdict,
+            longest_absence_s=max(end_s - start_s for start_s, end_s in presence.absences),
+            why=_describe_absences(presence),
+        )
     return in_its_place(row)
 
 

@@ -208,6 +208,34 @@ def test_the_crystal_tells_where_to_look(lo_on: bool, crystal_on: bool, hint: st
     assert hint in found.result.why
 
 
+@pytest.mark.parametrize(
+    ("amplitude", "goes_too", "hint"),
+    [
+        (0.1, False, "The crystal stayed"),
+        (0.1, True, "comes and goes too"),
+        # So weak that an absence of 20 ms would not show: nobody knows whether it stayed.
+        (0.0012, False, None),
+        (0.0012, True, None),
+    ],
+)
+def test_a_crystal_stayed_only_where_its_going_would_have_been_seen(
+    amplitude: float, goes_too: bool, hint: str | None
+) -> None:
+    gone = slice(SAMPLES // 3, SAMPLES // 3 + 5_000)
+    lo = tone(SAMPLES, offset_hz=50_100.0, amplitude=0.1)
+    crystal = tone(SAMPLES, offset_hz=-80_000.0, amplitude=amplitude)
+    lo[gone] = 0.0
+    crystal[gone] *= not goes_too
+    found = board(hiss() + lo + crystal, line(), line("crystal", hz=83.47e6, wanted=False))
+    assert found.result.lines[0].state is LineState.UNSTEADY
+    assert found.result.lines[0].longest_absence_s == pytest.approx(0.02, rel=0.15)
+    assert found.result.lines[1].frequency_hz is not None
+    if hint is None:
+        assert found.result.why == "LO is unsteady"
+    else:
+        assert hint in found.result.why
+
+
 def sibling(level: float) -> Board:
     return board(tone(SAMPLES, offset_hz=50_100.0, amplitude=level) + hiss(2))
 
