@@ -17,6 +17,7 @@ from sniff.compare.others import compare_others
 from sniff.compare.planned import Doubts, compare_planned
 from sniff.compare.settings import CompareSettings
 from sniff.compare.verdict import concluded, in_one_sentence
+from sniff.concluding import stayed_beside
 from sniff.model import Caution
 from sniff.strength import U_GAIN_DB
 
@@ -96,6 +97,7 @@ def _place(
         agree_ppm=settings.agree_ppm,
         planned=pair.suspect.board is not None,
         restless=restless,
+        stayed=_stayed(pair.suspect),
     )
     return PlaceComparison(
         place=pair.place,
@@ -109,6 +111,13 @@ def _place(
         weak_below_db=doubt.limit_db,
         would_tell_db=doubt.would_tell_db,
     )
+
+
+def _stayed(sight: Sight) -> set[str]:
+    """Lines that are known to have stayed while others of the set were gone."""
+    lines = _board_lines(sight)
+    restless = [line for line in lines if line.state is LineState.UNSTEADY]
+    return {line.name for line in lines if all(stayed_beside(line, gone) for gone in restless)}
 
 
 def _board_lines(sight: Sight) -> tuple[BoardLine, ...]:

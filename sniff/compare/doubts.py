@@ -11,6 +11,7 @@ from sniff.placings import PlacingSpread, expanded_factor
 from sniff.strength import LEAST_DB, U_GAIN_DB
 
 _LEAST_DEGREES = 5
+_SELDOM = 0.05
 
 _SCALLOPING_DB = 1.42  # of a Hann window: Harris, Proceedings of the IEEE 66, 1978, table I
 _THRESHOLD_Z = 4.5  # of a look over some thousand points, 4 to 5 by their number
@@ -90,7 +91,8 @@ def level_doubt(
     With a standard deviation s of one placing, a difference of two means has
     ``u = s sqrt(1 / n + 1 / m)``. A measured s goes with Student's t and its degrees of freedom
     (JCGM 100:2008, G.3); with fewer than five it tells less than what is stated of placements,
-    whose U (k = 2) is that of one difference and is taken as normal. One-sided, so that of all
+    whose U (k = 2) is that of one difference and is taken as normal, unless they refute it by a
+    scatter (chi-square) that it would make in one case of 20. One-sided, so that of all
     `lines` none is called weak by chance but in ``false_alarm_rate`` of all comparisons (Šidák
     1967: ``1 - (1 - a)^(1/n)`` for each).
 
@@ -108,9 +110,8 @@ def level_doubt(
     """
     from scipy.special import stdtrit
 
-    if spread is None or spread.degrees < _LEAST_DEGREES:
-        sd_db, degrees = settings.placement_db / 2.0 / sqrt(2.0), None
-    else:
+    sd_db, degrees = settings.placement_db / 2.0 / sqrt(2.0), None
+    if spread is not None and (spread.degrees >= _LEAST_DEGREES or _refutes(spread, sd_db)):
         sd_db, degrees = spread.sd_db, spread.degrees
     u_db = sd_db * sqrt(1.0 / good_placings + 1.0 / suspect_placings)
     u_db = max(hypot(u_db, noise_db), _READ_TO_DB)
@@ -126,6 +127,17 @@ def level_doubt(
         limit_db=limit_db,
         would_tell_db=limit_db + u_db * float(stdtrit(freedom, 0.95)),
     )
+
+
+def _refutes(spread: PlacingSpread, stated_sd_db: float) -> bool:
+    """Whether few placings scatter so much that the stated spread would make it seldom; a single
+    degree of freedom makes no spread that anything could be judged by."""
+    from scipy.special import chdtri
+
+    if spread.degrees < 2:
+        return False
+    square = spread.degrees * spread.sd_db**2
+    return square > stated_sd_db**2 * float(chdtri(spread.degrees, _SELDOM))
 
 
 def u_by_noise_db(line: BoardLine) -> float:

@@ -28,6 +28,7 @@ def concluded(
     agree_ppm: float,
     planned: bool,
     restless: Collection[str] = (),
+    stayed: Collection[str] = (),
 ) -> tuple[ComparisonVerdict, str]:
     """Verdict and sentence at one place.
 
@@ -40,6 +41,8 @@ def concluded(
         Whether a plan says which lines count; without one all that is not of the room does.
     restless : collection of str
         Lines that come and go in the good set itself.
+    stayed : collection of str
+        Lines of the suspect that are known to have been there while others were gone.
     """
     judged = [row for row in rows if row.planned] if planned else _without_plan(rows)
     faults = _faults(judged)
@@ -55,7 +58,7 @@ def concluded(
         rest = "nothing else could be compared"
         if alike:
             rest = f"{else_} agrees within {spread}{strong}"
-        hint = _hint(judged, faults)
+        hint = _hint(judged, faults, stayed)
         return ComparisonVerdict.DIFFERS, f"the suspect {_told(faults)}; {rest}{hint}"
     blind = _blind(judged, agree_ppm=agree_ppm, restless=restless)
     if blind:
@@ -187,13 +190,17 @@ def _size(rows: Sequence[ComparedLine]) -> str:
     return f"{sizes[0]:.0f} to {sizes[-1]:.0f} dB"
 
 
-def _hint(judged: Sequence[ComparedLine], faults: Sequence[ComparedLine]) -> str:
+def _hint(
+    judged: Sequence[ComparedLine], faults: Sequence[ComparedLine], stayed: Collection[str]
+) -> str:
     """Where the fault may lie: by the crystal, while the line that it drives fails."""
     crystal = next((row for row in judged if row.name == "crystal"), None)
     driven = next((row for row in faults if row.name in ("LO", "carrier")), None)
     if crystal is None or driven is None or driven.state is Likeness.MOVED:
         return ""
     if crystal.state in (Likeness.IN_BOTH, Likeness.STRONG):
+        if driven.state is Likeness.UNSTEADY and crystal.name not in stayed:
+            return ""
         return ". Its crystal is as in the good one: look between it and the mixer"
     if crystal.state is not driven.state:
         return ""

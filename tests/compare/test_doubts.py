@@ -132,3 +132,22 @@ def test_what_noise_adds_counts_beside_the_placing() -> None:
         noise_db=0.4,
     )
     assert doubt.u_db == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize(
+    ("sd_db", "degrees", "used"),
+    [(3.4, 3, None), (3.45, 3, 3), (3.65, 2, None), (3.7, 2, 2), (50.0, 1, None)],
+)
+def test_few_placings_refute_a_stated_spread_that_they_plainly_exceed(
+    sd_db: float, degrees: int, used: int | None
+) -> None:
+    """6 dB / 2 / sqrt(2) = 2.12 dB; upper 5 % of chi-square is 7.81 at three degrees of freedom and
+    5.99 at two (any table of it): refuted from 2.12 sqrt(7.81 / 3) = 3.42 dB on, and 3.67 dB."""
+    doubt = level_doubt(
+        PlacingSpread(sd_db=sd_db, degrees=degrees),
+        good_placings=2,
+        suspect_placings=2,
+        lines=1,
+        settings=SETTINGS,
+    )
+    assert doubt.degrees == used

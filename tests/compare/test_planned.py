@@ -179,6 +179,19 @@ def test_a_line_that_comes_and_goes_is_told_so() -> None:
     assert "has the LO coming and going" in found.result.sentence
 
 
+@pytest.mark.parametrize(("step_s", "said"), [(0.01, True), (0.03, False), (None, False)])
+def test_the_crystal_points_past_itself_only_where_its_going_would_have_been_seen(
+    step_s: float | None, said: bool
+) -> None:
+    """The LO was gone for 40 ms at the longest, which holds two steps of 10 ms and not of 30."""
+    suspect = (
+        lo(state=LineState.UNSTEADY, longest_absence_s=0.04),
+        crystal(level_dbfs=-55.0, followed_step_s=step_s),
+    )
+    found = compared(HEALTHY, suspect)
+    assert ("look between it and the mixer" in found.result.sentence) is said
+
+
 def test_a_good_set_that_lacks_the_line_is_no_measure() -> None:
     found = compared((absent(lo(good=True)), HEALTHY[1]), (lo(), crystal(level_dbfs=-55.0)))
     assert first(found).state is Likeness.ONLY_SUSPECT
