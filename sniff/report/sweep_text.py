@@ -59,7 +59,7 @@ def print_sweep(sweep: Sweep, info: SourceInfo, correction: Correction, *, plann
     if not there:
         out.print("No line stands out of the noise.")
     headings = (
-        ("Unexplained:", f"Explained by the plan (mixing up to order {result.mixing_order}):")
+        ("Unexplained:", f"Explained, mixing products up to order {result.mixing_order} tried:")
         if planned
         else ("Lines:", "Lines that may be known:")
     )

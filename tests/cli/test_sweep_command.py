@@ -104,7 +104,7 @@ def test_every_line_of_the_bench_is_found_named_and_within_its_u(run: Run, scene
 def test_the_text_puts_the_unexplained_first(run: Run, scene: Path) -> None:
     answer = run("sweep", "--from", f"bench:{scene}", "54M:88M", "--rbw", "5k", *SET, *CLOCK)
     assert answer.code == 0
-    unexplained, explained = answer.out.split("Explained by the plan (mixing up to order 5):")
+    unexplained, explained = answer.out.split("Explained, mixing products up to order 5 tried:")
     assert "Unexplained:" in unexplained
     assert "61.23400" in unexplained
     assert explained.index("LO") < explained.index("carrier")
