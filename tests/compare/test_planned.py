@@ -185,8 +185,8 @@ def test_the_crystal_points_past_itself_only_where_its_going_would_have_been_see
 ) -> None:
     """The LO was gone for 40 ms at the longest, which holds two steps of 10 ms and not of 30."""
     suspect = (
-        lo(state=LineState.UNSTEADY, longest_absence_s=0.04),
-        crystal(level_dbfs=-55.0, followed_step_s=step_s),
+        replace(lo(state=LineState.UNSTEADY), longest_absence_s=0.04),
+        replace(crystal(level_dbfs=-55.0), followed_step_s=step_s),
     )
     found = compared(HEALTHY, suspect)
     assert ("look between it and the mixer" in found.result.sentence) is said
