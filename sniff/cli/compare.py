@@ -5,6 +5,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.finite import FiniteRange
 from sniff.cli.job_options import job_options
 from sniff.cli.options import (
     FREQUENCY,
@@ -66,13 +67,13 @@ from sniff.cli.plan_options import set_options
 )
 @click.option(
     "--placement",
-    type=click.FloatRange(min=0),
+    type=FiniteRange(min=0),
     metavar="DB",
     help="Spread of a level from placing the loop, k = 2  [default: by --repeat, or 6].",
 )
 @click.option(
     "--agree",
-    type=click.FloatRange(min=0, min_open=True),
+    type=FiniteRange(min=0, min_open=True),
     default=10.0,
     show_default=True,
     metavar="PPM",

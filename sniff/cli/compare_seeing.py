@@ -16,6 +16,7 @@ from sniff.cli.repeating import why_ended
 from sniff.cli.running import as_for_recording, look_settings, opened, seconds_of
 from sniff.compare import Sight
 from sniff.errors import SourceError, UsageError
+from sniff.frontend import OVERLOADED
 from sniff.look import Look
 from sniff.model import Caution, Source, SourceInfo
 from sniff.pipeline import look, probe
@@ -31,6 +32,7 @@ from sniff.windows import Window
 
 _SWEEP_RBW_HZ = 10e3
 _SAYS_ITS_CENTRE = (".sigmf-meta", ".sigmf-data", ".sigmf")
+_SAYS_ITS_RATE = (*_SAYS_ITS_CENTRE, ".wav")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,10 +81,14 @@ def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any
                     raise
                 so_far = f"the suspect was placed {format_times(len(shown))} only"
                 ended.append(why_ended(end, so_far))
+            except UsageError as error:  # of several recordings the user must know which
+                named = text in str(error) or str(error).startswith("--")
+                raise (error if named else UsageError(f"{text}: {error}")) from None
     boards = tuple(one.board for one in shown if one.board is not None)
     first = shown[0]
     whole = combined(boards, u_center_hz=first.info.u_center_hz) if boards else None
     gains_db = {one.info.gain_db for one in shown}
+    cautions = tuple(dict.fromkeys(caution for one in shown for caution in one.cautions))
     sight = Sight(
         source=", ".join(side.sources[place]),
         plan=side.plan,
@@ -95,8 +101,13 @@ def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any
         usable_fraction=first.info.usable_fraction,
         placings=len(shown),
         gain_db=first.info.gain_db if len(gains_db) == 1 else None,
+        # Of a sweep beside the boards some other hop may be: it judges none of the plan's lines.
+        overloaded=any(
+            caution.code == OVERLOADED
+            for one in shown
+            for caution in (one.cautions if one.board is None else one.board.cautions)
+        ),
     )
-    cautions = tuple(dict.fromkeys(caution for one in shown for caution in one.cautions))
     planned = () if side.plan is None else plan_cautions(side.plan)
     return Seen(
         sight=sight,
@@ -176,6 +187,7 @@ def _filed(side: Side, place: str | None) -> Seen:
         serial=board.serial,
         placings=result.placings,
         gain_db=board.gain_db,
+        overloaded=board.overloaded,
     )
     return Seen(sight=sight, spread=spread)
 
@@ -237,7 +249,25 @@ def _options_for(source: str, side: Side, words: Words, given: Mapping[str, Any]
         options = as_for_recording(options)
         if side.plan is not None and Path(source).suffix in _SAYS_ITS_CENTRE:
             options["center"] = None
+        if _says_its_rate(source) and not all(map(_says_its_rate, _recordings(words))):
+            # What is said of raw samples holds for them alone.
+            options.update(rate=None, datatype=None)
     return options
+
+
+def _says_its_rate(source: str) -> bool:
+    return Path(source).suffix.lower() in _SAYS_ITS_RATE
+
+
+def _recordings(words: Words) -> list[str]:
+    """All recordings of both sets."""
+    return [
+        source
+        for side in (words.good, words.suspect)
+        for listed in side.sources.values()
+        for source in listed
+        if not is_live(source)
+    ]
 
 
 def _good_center_hz(words: Words, given: Mapping[str, Any]) -> float | None:

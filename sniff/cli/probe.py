@@ -4,6 +4,7 @@ from typing import Any
 
 import click
 
+from sniff.cli.finite import FiniteRange
 from sniff.cli.job_options import job_options, keep_option
 from sniff.cli.options import (
     FREQUENCY,
@@ -30,7 +31,7 @@ from sniff.cli.plan_options import plan_from, plan_options
 @click.option("--sibling-carrier", type=FREQUENCY, help="The sibling's carrier.")
 @click.option(
     "--placement",
-    type=click.FloatRange(min=0),
+    type=FiniteRange(min=0),
     metavar="DB",
     help="How much placing the loop moves a level, k = 2  [default: as --repeat measures it, "
     "else 6].",

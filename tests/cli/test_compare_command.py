@@ -161,9 +161,36 @@ def test_several_recordings_of_a_set_are_placings_of_the_loop(
     assert place["u_difference_db"] == pytest.approx(3.0 * (1.5 / 2.0) ** 0.5)
 
 
+def test_what_is_said_of_raw_samples_holds_for_them_alone(
+    run: Run, shipped: Path, tmp_path: Path
+) -> None:
+    """The mended set's LO without its metadata, 2.5 s at 256 kS/s; the good one says 1.024 MS/s."""
+    raw = tmp_path / "mended.cu8"
+    raw.write_bytes((shipped / "tour-guide-mended.sigmf-data").read_bytes()[: 2 * 640_000])
+    good = tmp_path / "good"
+    kept = run(
+        "record", "--from", "bench:tour-guide-good", "--rate", "1.024M", "--center", "85.3M",
+        "--seconds", 0.2, "--out", good, "--quiet",
+    )  # fmt: skip
+    assert kept.code == 0, kept.err
+    words = ("--rate", "256k", "--center", "83.56M", "--ppm", 28.8, "--u-ppm", 0.3)
+    answer = run(
+        "compare", "--good", f"{good}.sigmf-meta", "--suspect", raw, *CARRIERS, *SET, *words
+    )
+    assert answer.code == 0, answer.out
+    raw.write_bytes(b"\x80" * 100)
+    short = run(
+        "compare", "--good", f"{good}.sigmf-meta", "--suspect", raw, *CARRIERS, *SET, *words
+    )
+    assert short.code == 2
+    assert f"{raw}: 50 samples are too few" in short.err
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
+        ((*GOOD, "--suspect", "b.wav", "--agree", "nan"), "is no number"),
+        ((*GOOD, "--suspect", "b.wav", "--placement", "inf"), "is no number"),
         (("--suspect", "bench:tour-guide-dead"), "Give --good SOURCE"),
         ((*GOOD, "--suspect", "bench:tour-guide-dead", *SET), "a plan needs --suspect-carrier"),
         (
