@@ -15,6 +15,9 @@ OVERLOAD_SHARE = 1e-4
 
 _MIRROR_DB = 15.0  # an IQ mirror is at least this far below its line
 _SQUARE_WAVE_DB = 1.5  # order k of a clipped tone is at most 1/k, as in a square wave; plus this
+OVERLOADED = "overload"
+"""Code of the caution that the front end was overloaded."""
+
 _TRUSTED_DB = 50.0  # an overloaded 8-bit converter's harmonics of any order reach up to there
 _WIDEST_RBW = 2.0
 # I and Q are clipped alike: a rotation by a quarter turn maps the signal onto itself, and only
@@ -58,7 +61,7 @@ class RailCount:
         if not self.overloaded:
             return None
         return Caution(
-            code="overload",
+            code=OVERLOADED,
             text=f"overload: {format_share(self.share, digits=2)} of the samples are at the "
             "converter's rails; levels are wrong and lines may be false. Less gain, "
             "more attenuation or more distance.",

@@ -14,6 +14,7 @@ from sniff.compare.nouns import (
     Sight,
 )
 from sniff.compare.others import compare_others
+from sniff.compare.overloaded import without_levels
 from sniff.compare.planned import Doubts, compare_planned
 from sniff.compare.settings import CompareSettings
 from sniff.compare.verdict import concluded, in_one_sentence
@@ -83,7 +84,8 @@ def _rows(pair: Pair, levels: LevelDoubts, settings: CompareSettings) -> list[Co
         for line in _board_lines(pair.suspect)
         if line.name in good
     ]
-    return [*rows, *compare_others(pair, shift_hz=_shift_hz(pair), doubts=doubts)]
+    rows += compare_others(pair, shift_hz=_shift_hz(pair), doubts=doubts)
+    return without_levels(rows, pair)
 
 
 def _place(

@@ -214,6 +214,8 @@ class Sight:
     placings : int
     gain_db : float or None
         Of the tuner; None when that is not known.
+    overloaded : bool
+        Whether the front end was overloaded in any placing, so that levels are wrong.
     """
 
     source: str
@@ -227,6 +229,7 @@ class Sight:
     usable_fraction: float = 0.8
     placings: int = 1
     gain_db: float | None = None
+    overloaded: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

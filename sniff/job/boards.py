@@ -8,6 +8,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from calib.correction import Correction
 from sniff.board import BoardResult
+from sniff.frontend import OVERLOADED
 from sniff.job.error import JobError
 from sniff.job.folder import Job
 
@@ -26,6 +27,8 @@ class FiledBoard:
         Of the dongle that measured it.
     gain_db : float or None
         Of its tuner.
+    overloaded : bool
+        Whether it was measured with an overloaded front end.
     """
 
     reading: int
@@ -33,6 +36,7 @@ class FiledBoard:
     correction: Correction
     serial: str | None
     gain_db: float | None
+    overloaded: bool
 
 
 def filed_boards(job: Job) -> dict[str | None, FiledBoard]:
@@ -57,6 +61,7 @@ def _board(number: int, data: dict[str, Any], job: Job) -> FiledBoard:
         result = TypeAdapter(BoardResult).validate_python(_completed(data["result"], correction))
         source = data.get("source") or {}
         serial, gain_db = source.get("serial"), source.get("gain_db")
+        codes = [caution["code"] for caution in data.get("cautions") or ()]
     except (ValidationError, KeyError, TypeError, ValueError, AttributeError):
         raise JobError(
             f"{job.folder}: reading {number} holds no line board that this version can read; "
@@ -68,6 +73,7 @@ def _board(number: int, data: dict[str, Any], job: Job) -> FiledBoard:
         correction=correction,
         serial=None if serial is None else str(serial),
         gain_db=gain_db if isinstance(gain_db, float) else None,
+        overloaded=OVERLOADED in codes,
     )
 
 

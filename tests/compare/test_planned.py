@@ -388,3 +388,29 @@ def test_several_lines_that_moved_are_told_each_as_far_as_it_did(
     """The good set's stand 2 ppm high; 40 ppm of 83.6 MHz are 3.3 kHz (arithmetic)."""
     suspect = (lo(error_ppm=lo_ppm), crystal(error_ppm=crystal_ppm, level_dbfs=-55.0))
     assert said in compared(HEALTHY, suspect).result.sentence
+
+
+@pytest.mark.parametrize("side", ["good", "suspect"])
+@pytest.mark.parametrize("suspect_lo", ["there", "weak", "absent", "moved"])
+def test_an_overloaded_front_end_tells_frequencies_and_no_levels(
+    side: str, suspect_lo: str
+) -> None:
+    """A converter at its rails: full scale is all it can show (a clipped line is as strong as
+    another twice as strong), so neither what is weak nor what is missing can be told."""
+    line = {
+        "there": lo(),
+        "weak": lo(level_dbfs=-55.0),
+        "absent": absent(lo()),
+        "moved": lo(error_ppm=40.0),
+    }[suspect_lo]
+    sights = {"good": sight(GOOD, *HEALTHY), "suspect": sight(SUSPECT, line, crystal())}
+    sights[side] = replace(sights[side], overloaded=True)
+    found = compare([Pair(place=None, **sights)], SETTINGS)
+    assert all(line.difference_db is None for line in found.result.lines)
+    assert all(line.difference_bound_db is None for line in found.result.lines)
+    if suspect_lo == "moved":
+        assert found.result.verdict is ComparisonVerdict.DIFFERS
+    else:
+        assert found.result.verdict is ComparisonVerdict.UNDECIDED
+        assert "overloaded" in found.result.sentence
+        assert "less gain" in found.result.sentence
