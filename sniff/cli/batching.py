@@ -50,43 +50,40 @@ def run_batch(question: Question, common: Words, given: Mapping[str, Any]) -> in
     folder = given["out"] or Path(f"{question.name}-batch")
     rows = folder / f"rows.{given['table']}"
     _check_targets(rows, given)
-    kept = kept_of_dongles()
     about = {"question": question.name, "options": common, "software": __version__}
-    trouble: BatchError | None = None
-    asked = False
-    with _interruptible() as interruption, _pool(question, len(tasks), given) as pool:
-        journal = begun(folder, about, resume=given["resume"])
-        if journal.changed and not _is_quiet(given):
-            say_cautions([_other_options(journal)])
-        order = Order(
-            question=question.name,
-            options=common,
-            folder=str(Path.cwd()),
-            begun_utc=journal.begun_utc,
-            software=__version__,
-            kept=kept,
-        )
-        batch = _Batch(journal, order, pool, interruption, quiet=_is_quiet(given))
-        try:
-            left = batch.not_done(tasks) if given["resume"] else tasks
-            asked = not interruption.asked
-            if asked:
-                batch.ask(left)
-        except BatchError as error:
-            trouble = error
-    goes_on = "the same with --resume goes on"
-    if not asked:  # nobody knows yet what is done: rows of a part would replace those of all
+    kept = kept_of_dongles()
+    with _interruptible() as interruption:
+        trouble: BatchError | None = None
+        asked = False
+        with _pool(question, len(tasks), given) as pool:
+            journal = begun(folder, about, resume=given["resume"])
+            if journal.changed and not _is_quiet(given):
+                say_cautions([_other_options(journal)])
+            order = Order(
+                question=question.name,
+                options=common,
+                folder=str(Path.cwd()),
+                begun_utc=journal.begun_utc,
+                software=__version__,
+                kept=kept,
+            )
+            batch = _Batch(journal, order, pool, interruption, quiet=_is_quiet(given))
+            try:
+                left = batch.not_done(tasks) if given["resume"] else tasks
+                asked = not interruption.asked
+                if asked:
+                    batch.ask(left)
+            except BatchError as error:
+                trouble = error
+        # Unless it was asked nobody knows what is done: rows of a part would replace those of all.
+        code = _shown(journal, rows, question, given, found.cautions) if asked else INTERRUPTED
         if trouble is not None:
             raise trouble
-        words = f"interrupted before anything was asked: {folder} is as it was; {goes_on}"
-        click.echo(f"sniff: {words}", err=True)
-        return INTERRUPTED
-    code = _shown(journal, rows, question, given, found.cautions)
-    if trouble is not None:
-        raise trouble
     if interruption.asked:
         done = f"{len(journal.answers())} of {len(tasks)} are done and kept in {folder}"
-        click.echo(f"sniff: interrupted: {done}; {goes_on}", err=True)
+        nothing = f"before anything was asked: {folder} is as it was"
+        words = f": {done}" if asked else f" {nothing}"
+        click.echo(f"sniff: interrupted{words}; the same with --resume goes on", err=True)
         return INTERRUPTED
     return code
 
