@@ -48,7 +48,13 @@ from sniff.cli.plan_options import set_options
     help="The good set's plan  [default: the suspect's, on its own carrier].",
 )
 @set_options
-@click.option("--at", "places", multiple=True, metavar="PLACE", help="Where on the board; repeat.")
+@click.option(
+    "--at",
+    "places",
+    multiple=True,
+    metavar="PLACE",
+    help="Where on the board; for several places, again.",
+)
 @click.option(
     "--repeat",
     type=click.IntRange(1, 20),
@@ -108,7 +114,8 @@ def compare(ctx: click.Context, /, **given: Any) -> None:
           --suspect bench:tour-guide-dead --suspect-carrier 72.9M \\
           --if 10.7M --side high --multiplier 3 --ppm 31 --u-ppm 0.5
 
-    Exit code 0: alike; 1: the suspect differs; 3: it could not be said.
+    Exit code 0: alike; 1: the suspect differs; 3: it could not be said; 130: Ctrl-C, and what was
+    measured of the suspect till then counts.
     """
     from sniff.cli.comparing import compare_sources
 
