@@ -18,7 +18,7 @@ from sniff.cli.running import (
     explained,
     say_unless_quiet,
 )
-from sniff.errors import UsageError
+from sniff.errors import BenchError, UsageError
 from sniff.levelling import board_in_dbm
 from sniff.look import SeenLine
 from sniff.model import Caution, Course, SourceInfo
@@ -34,6 +34,7 @@ from sniff.superhet.expected import Expected, plan_cautions, radiated_lines
 from sniff.superhet.place import checked_name
 from sniff.superhet.plan import Plan, carry
 
+NO_LEVELS = "there are no levels of the sibling"
 _EXITS = {BoardVerdict.AS_EXPECTED: 0, BoardVerdict.FAULT: 1, BoardVerdict.UNDECIDED: 3}
 
 
@@ -113,7 +114,11 @@ def _of_the_sibling(
             text, _lines(plan, there), words, place=place, count=count, sibling=True
         )
     except (KeyboardInterrupt, NotPlacedError) as end:
-        return None, (why_ended(end, "there are no levels of the sibling"),)
+        return None, (why_ended(end, NO_LEVELS),)
+    except BenchError as end:
+        if own.info.duration_s is not None:
+            raise
+        return None, (why_ended(end, NO_LEVELS),)  # the set's own, heard live, are not thrown away
     return sibling, plan_cautions(plan) + sibling.cautions
 
 

@@ -215,6 +215,19 @@ def test_a_sibling_recorded_at_another_gain_is_compared_as_if_at_one(
     assert "the sibling was heard at 33.8 dB of gain, the set at 49.6 dB" in answer.err
 
 
+def test_a_sibling_that_cannot_be_read_costs_nothing_that_was_heard_live(
+    run: Run, shipped: Path
+) -> None:
+    sibling = ("--sibling", "nowhere.sigmf-meta", "--sibling-carrier", "74.7M")
+    words = ("--carrier", "72.9M", "--if", "10.7M", "--side", "high", "--multiplier", 3, *sibling)
+    heard = run("probe", "--from", "bench:tour-guide-mended", "--seconds", 0.2, "--json", *words)
+    assert heard.code == 4
+    assert {line["name"] for line in result_of(heard)["lines"]} >= {"LO", "crystal"}
+    assert "there are no levels of the sibling: nowhere.sigmf-meta" in heard.err
+    read = run("probe", "--from", shipped / "tour-guide-mended.sigmf-meta", *words)
+    assert (read.code, read.out) == (4, "")
+
+
 @pytest.fixture
 def job(run: Run, plan: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
