@@ -63,6 +63,23 @@ class _Shown:
     cautions: tuple[Caution, ...]
 
 
+def check_recordings(words: Words, given: Mapping[str, Any]) -> None:
+    """Refuse recordings that cannot be read, before a loop is placed.
+
+    Raises
+    ------
+    SourceError, UsageError
+        As `opened`.
+    """
+    sides = (words.good, words.suspect)
+    live = any(is_live(text) for side in sides for each in side.sources.values() for text in each)
+    for side in sides if live else ():
+        for text in dict.fromkeys(text for each in side.sources.values() for text in each):
+            if not is_live(text) and not is_filed(text):
+                with opened(*with_defaults(text, _options_for(text, side, words, given))):
+                    pass
+
+
 def seen_at(side: Side, place: str | None, words: Words, given: Mapping[str, Any]) -> Seen:
     """All placings of one set at one place."""
     if is_filed(side.sources[place][0]):

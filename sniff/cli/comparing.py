@@ -5,7 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from sniff.cli.compare_seeing import Seen, seen_at
+from sniff.cli.compare_seeing import Seen, check_recordings, seen_at
 from sniff.cli.compare_words import Words, is_filed, words_from
 from sniff.cli.filing import Filing, with_job
 from sniff.cli.picture_targets import check_targets
@@ -44,6 +44,7 @@ def compare_sources(given: Mapping[str, Any]) -> int:
     words = words_from(options)
     if options["span"] is not None:
         options["span"] = parse_span(options["span"])
+    check_recordings(words, options)
     good = [seen_at(words.good, place, words, options) for place in words.places]
     suspect, ended = _suspect(words, good, options)
     settings = CompareSettings(

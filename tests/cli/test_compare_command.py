@@ -322,3 +322,13 @@ def test_who_ends_it_is_not_asked_for_the_next_place(on_dongle: Callable[..., An
     assert (place["place"], place["suspect_placings"]) == ("A", 1)
     assert answer.err.count("Place the loop on the suspect") == 2  # both at A
     assert "the suspect was not measured at B" in answer.err
+
+
+def test_a_suspects_recording_that_cannot_be_read_is_told_before_a_loop_is_placed(
+    on_dongle: Callable[..., Answer],
+) -> None:
+    words = [word if word != "dongle" else "nowhere.sigmf-meta" for word in ONE_DONGLE[4:]]
+    answer = on_dongle("compare", *ONE_DONGLE[:4], *words, "--repeat", 2, answers="\n" * 4)
+    assert answer.code == 4
+    assert answer.err.startswith("sniff: nowhere.sigmf-meta")
+    assert answer.err.count("\n") == 1
