@@ -306,7 +306,7 @@ def test_when_it_ends_at_a_later_place_those_before_it_are_compared(
     on_dongle: Callable[..., Answer],
 ) -> None:
     """Good set at A and B, suspect at A; then nobody answers for B."""
-    places = ("--at", "A", "--at", "B")
+    places = ("--at", "A", "--at", "B", "--seconds", 0.05)
     answer = on_dongle("compare", *ONE_DONGLE, *places, answers="\n" * 3)
     assert answer.code == 2
     assert [place["place"] for place in result(answer)["places"]] == ["A"]  # type: ignore[attr-defined]
@@ -315,7 +315,7 @@ def test_when_it_ends_at_a_later_place_those_before_it_are_compared(
 
 def test_who_ends_it_is_not_asked_for_the_next_place(on_dongle: Callable[..., Answer]) -> None:
     """Good set twice at A and B, suspect once at A; the answers end there."""
-    places = ("--at", "A", "--at", "B", "--repeat", 2)
+    places = ("--at", "A", "--at", "B", "--repeat", 2, "--seconds", 0.05)
     answer = on_dongle("compare", *ONE_DONGLE, *places, answers="\n" * 5)
     assert answer.code == 2
     (place,) = result(answer)["places"]  # type: ignore[misc, attr-defined]
@@ -325,10 +325,13 @@ def test_who_ends_it_is_not_asked_for_the_next_place(on_dongle: Callable[..., An
 
 
 def test_a_suspects_recording_that_cannot_be_read_is_told_before_a_loop_is_placed(
-    on_dongle: Callable[..., Answer],
+    run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    words = [word if word != "dongle" else "nowhere.sigmf-meta" for word in ONE_DONGLE[4:]]
-    answer = on_dongle("compare", *ONE_DONGLE[:4], *words, "--repeat", 2, answers="\n" * 4)
+    def placed(*_: object, **__: object) -> None:
+        raise AssertionError("a loop was placed")
+
+    monkeypatch.setattr("sniff.cli.compare_seeing.placed", placed)
+    answer = run("compare", *GOOD, "--suspect", "nowhere.sigmf-meta", *CARRIERS, *SET)
     assert answer.code == 4
     assert answer.err.startswith("sniff: nowhere.sigmf-meta")
     assert answer.err.count("\n") == 1
