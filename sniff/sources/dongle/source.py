@@ -112,7 +112,10 @@ class DongleSource:
         if not isfinite(center_hz):
             raise SourceError(f"{self._name}: {center_hz} Hz is not a frequency")
         request_hz = round(center_hz)
-        self._session.change(lambda link: link.tune(request_hz), request_hz=request_hz)
+        # A synthesiser that is set to where it stands unlocks for nothing, as at each placing of
+        # the loop.
+        if request_hz != self._session.settings.request_hz:
+            self._session.change(lambda link: link.tune(request_hz), request_hz=request_hz)
         return self._session.tuning.center_hz
 
     def set_gain(self, gain_db: float | None) -> float | None:

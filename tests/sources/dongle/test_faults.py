@@ -198,6 +198,15 @@ def test_a_reader_that_is_too_slow_loses_samples_and_is_told_how_many(standin: S
     assert missing > 40 * _BUFFER
 
 
+def test_a_synthesiser_that_stands_where_it_should_is_left_alone(standin: Standin) -> None:
+    source = standin.open()
+    center_hz = source.tune(100.3e6)
+    standin.set(tune=-9)  # any setting of it would fail
+    assert source.tune(100.3e6) == center_hz
+    with pytest.raises(SourceError, match="failed while tuning"):
+        source.tune(101e6)
+
+
 def test_a_setting_that_fails_drops_the_handle_and_the_next_one_works(standin: Standin) -> None:
     source = standin.open()
     stream = source.stream(seconds=None)

@@ -17,7 +17,7 @@ _ALLOWED_BYTES = 8 * 2**20  # the allocator's own ups and downs; a handle's ring
 def _once(standin: Standin, trouble: str | None) -> None:
     standin.ask("forget")
     # Short only where a silence is the trouble: a busy machine is silent for a moment as well.
-    source = standin.open(rule=_QUICK, stall_s=0.05 if trouble == "stall" else 5.0)
+    source = standin.open(rule=_QUICK, stall_s=0.15 if trouble == "stall" else 5.0)
     if trouble:
         standin.set(**{trouble: -9 if trouble == "tune" else 100_000})
     try:
