@@ -30,9 +30,11 @@ _PNG = b"\x89PNG\r\n\x1a\n"
 _STATIC = {
     "page.css": "text/css; charset=utf-8",
     "page.js": "text/javascript; charset=utf-8",
+    "axes.js": "text/javascript; charset=utf-8",
     "board.js": "text/javascript; charset=utf-8",
     "drawing.js": "text/javascript; charset=utf-8",
     "ear.js": "text/javascript; charset=utf-8",
+    "sizing.js": "text/javascript; charset=utf-8",
     "wire.js": "text/javascript; charset=utf-8",
     "photo.js": "text/javascript; charset=utf-8",
     "icon.svg": "image/svg+xml",

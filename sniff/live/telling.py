@@ -74,10 +74,8 @@ class Teller:
                 "kind": None if dropout.kind is None else dropout.kind.value,
             }
             kind = "not seen to begin" if dropout.kind is None else dropout.kind.value
-            words = f"{self.names[event.row]}: drop-out, {kind}"
-            self.write(
-                "drop-out", f"{words}, {format_seconds(dropout.duration_s)}", dropout.start_s
-            )
+            words = f"{self.names[event.row]}, {kind}, {format_seconds(dropout.duration_s)}"
+            self.write("drop-out", words, dropout.start_s)
         self._tell(text("event", message))
 
     def taps(self, row: int, result: TapResult) -> None:

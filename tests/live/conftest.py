@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser, Page, expect
 
 PLAN = ("--carrier", "72.9M", "--if", "10.7M", "--side", "high", "--multiplier", "3")
 QUIETLY = ("--no-browser", "--quiet")
@@ -48,6 +49,25 @@ def served(tmp_path: Path, *words: str, job: Path | None = None) -> Iterator[Ser
         process.terminate()
         _, errors = process.communicate(timeout=20)
         assert "Traceback" not in errors, errors
+
+
+def opened(browser: Browser, at: Served, *, width: int = 1280, height: int = 900) -> Page:
+    context = browser.new_context(viewport={"width": width, "height": height})
+    page = context.new_page()
+    page.set_default_timeout(30_000)
+    page.on("pageerror", lambda error: (_ for _ in ()).throw(AssertionError(str(error))))
+    page.goto(at.address)
+    expect(page.locator("#link")).to_have_text("Connected")
+    return page
+
+
+def frames(page: Page, count: int) -> None:
+    """Wait for so many frames; the page's policy forbids to evaluate a text inside it."""
+    for _ in range(150):
+        if int(page.evaluate("document.body.dataset.frames ?? 0")) > count:
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError(f"fewer than {count} frames")
 
 
 @pytest.fixture

@@ -1,5 +1,7 @@
 // The rows of the board: each line's state in words and shape.
 
+import { fit, onResize } from "./sizing.js";
+
 export const SHAPES = {
   "present": "●", "weak": "◐", "off-frequency": "◆", "unsteady": "≈",
   "absent": "○", "hidden": "▒", "out-of-view": "–",
@@ -37,7 +39,9 @@ export function readings(row, now_s) {
   const error = seen ? `${signed(row.error_ppm, 1)} ppm against the plan` : "";
   const level = row.level_dbfs === null ? "" : `${row.level_dbfs.toFixed(1).replace("-", "−")} dBFS`;
   const against = row.against_db === null ? "" : `${signed(row.against_db, 1)} dB against ${row.against === "sibling" ? "the sibling" : "the best seen"}`;
-  const count = row.dropouts === 1 ? "1 drop-out" : `${row.dropouts} drop-outs`;
+  // Of a line that nobody looked at, "0 drop-outs" would be a claim.
+  const unwatched = row.state === "out-of-view" && row.dropouts === 0;
+  const count = unwatched ? "" : row.dropouts === 1 ? "1 drop-out" : `${row.dropouts} drop-outs`;
   const last = row.last_s === null ? "" : `the last ${ago(now_s - row.last_s)}`;
   return {
     frequency: seen ? `${frequency(row.frequency_hz, row.expanded_hz)} ± ${span(row.expanded_hz)}` : "not seen",
@@ -92,14 +96,15 @@ export class Board {
     const stripCell = part("strip-cell");
     const strip = document.createElement("canvas");
     strip.className = "strip";
-    strip.width = 120;
-    strip.height = 20;
     stripCell.append(strip);
     const dropouts = twoLines("dropouts");
     button.append(name.cell, state, reading.cell, level.cell, stripCell, dropouts.cell);
     button.addEventListener("click", () => this.onChoose(number, true));
     item.append(button);
     this.list.append(item);
+    onResize([strip], () => {
+      if (this.rows[number] && fit(strip)) drawStrip(strip, this.rows[number].strip);
+    });
     this.cells.push({ button, name, shape, word, reading, level, strip, dropouts });
   }
 
@@ -132,18 +137,19 @@ function set(element, text) {
 }
 
 function drawStrip(canvas, strip) {
-  const key = strip.join();
+  const key = `${canvas.width} ${strip.join()}`;
   if (canvas.dataset.shown === key) return;
   canvas.dataset.shown = key;
   const style = getComputedStyle(document.documentElement);
   const pen = canvas.getContext("2d");
   pen.clearRect(0, 0, canvas.width, canvas.height);
   const width = canvas.width / strip.length;
+  const gap = Math.min(1, 0.15 * width);
   strip.forEach((percent, place) => {
     if (percent < 0) return;
     // There: a bar as high as the part of the second; gone: a mark at the foot.
     pen.fillStyle = style.getPropertyValue(percent >= 100 ? "--good" : "--bad");
-    const height = Math.max(3, (canvas.height * percent) / 100);
-    pen.fillRect(place * width, canvas.height - height, width - 0.3, height);
+    const height = canvas.height * Math.max(0.15, percent / 100);
+    pen.fillRect(place * width, canvas.height - height, width - gap, height);
   });
 }

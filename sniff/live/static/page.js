@@ -47,7 +47,7 @@ const handlers = {
     for (const [id, value] of Object.entries(form)) if (document.activeElement !== at(id)) at(id).value = value === "" ? "" : Number(Number(value).toFixed(6));
     press("hold", message.hold);
     at("air-words").textContent = message.running
-      ? `Centre ${(message.center_hz / 1e6).toFixed(6)} MHz as indicated, RBW ${(message.rbw_hz / 1e3).toPrecision(3)} kHz, gain ${message.gain_db === null ? "automatic" : `${message.gain_db} dB`}`
+      ? `Centre ${(message.center_hz / 1e6).toFixed(6)}\u00a0MHz as indicated, RBW ${(message.rbw_hz / 1e3).toPrecision(3)}\u00a0kHz, gain ${message.gain_db === null ? "automatic" : `${message.gain_db}\u00a0dB`}`
       : `Stopped: ${message.why}`;
     if (!message.running) say(`Stopped: ${message.why}`, true);
   },
@@ -110,16 +110,21 @@ function choose(number, open) {
   if (!row) return;
   at("tap-line").textContent = row.name;
   if (open) {
-    large = true;
-    at("large").hidden = false;
+    cover(true);
     showLarge(row);
     at("large-close").focus();
   }
 }
 
+function cover(on) {
+  large = on;
+  at("large").hidden = !on;
+  // What lies beneath is out of the keyboard's reach too.
+  for (const beneath of document.querySelectorAll(".skip, header, footer, main > section:not(#large)")) beneath.inert = on;
+}
+
 function closeLarge() {
-  large = false;
-  at("large").hidden = true;
+  cover(false);
   board.cells[board.chosen]?.button.focus();
 }
 
@@ -194,6 +199,17 @@ at("note-form").addEventListener("submit", (event) => {
   const words = at("note").value.trim();
   if (words && wire.ask({ do: "note", words })) at("note").value = "";
 });
+at("spot").addEventListener("keydown", (event) => {
+  // Named: from here on the pedal's key taps, and is not typed.
+  if (event.key !== "Enter") return;
+  event.preventDefault();
+  at("tap").focus();
+});
+window.addEventListener("beforeprint", () => {
+  at("printed").textContent = `Printed ${new Date().toISOString().slice(0, 19)}Z`;
+  air.print(true);
+});
+window.addEventListener("afterprint", () => air.print(false));
 at("pedal").addEventListener("keydown", (event) => {
   if (event.key === "Tab" || event.key === "Shift") return;
   event.preventDefault();
@@ -203,12 +219,14 @@ at("pedal").addEventListener("keydown", (event) => {
   at("tap-key").textContent = at("pedal").value;
 });
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.altKey || event.metaKey || event.target.matches("input, select, textarea")) return;
+  if (event.ctrlKey || event.altKey || event.metaKey || event.target.matches("input, textarea")) return;
+  // A list keeps its keys, but for the pedal's: whoever has just chosen the tool taps next.
+  if (event.target.matches("select") && (event.key !== pedal || pedal.length > 1 || pedal === " ")) return;
   if (event.key === pedal && !event.repeat) {
     event.preventDefault();
     tap();
   } else if (event.key === "Escape" && large) closeLarge();
-  else if (event.key === "ArrowDown" || event.key === "ArrowUp") {
+  else if ((event.key === "ArrowDown" || event.key === "ArrowUp") && event.target !== at("diary")) {
     event.preventDefault();
     choose(board.chosen + (event.key === "ArrowDown" ? 1 : -1), false);
     board.cells[board.chosen]?.button.focus();

@@ -5,7 +5,9 @@ import { SHAPES, readings } from "./board.js";
 export function compose(board, canvases, heading) {
   const line = 30;
   const width = 1100;
-  const pictures = canvases.reduce((sum, canvas) => sum + canvas.height + 10, 0);
+  // As wide as the sheet, however many pixels the screen has.
+  const heights = canvases.map((one) => Math.round((one.height * (width - 40)) / one.width));
+  const pictures = heights.reduce((sum, height) => sum + height + 10, 0);
   const canvas = document.createElement("canvas");
   canvas.width = width;
   canvas.height = 70 + board.rows.length * 2 * line + pictures + 20;
@@ -25,10 +27,10 @@ export function compose(board, canvases, heading) {
     pen.fillText([words.frequency, words.error, words.level, words.against, words.count].filter(Boolean).join("   "), 48, y + 24);
     y += 2 * line;
   }
-  for (const picture of canvases) {
-    pen.drawImage(picture, 20, y);
-    y += picture.height + 10;
-  }
+  canvases.forEach((picture, place) => {
+    pen.drawImage(picture, 20, y, width - 40, heights[place]);
+    y += heights[place] + 10;
+  });
   return new Promise((resolve) => canvas.toBlob(resolve, "image/png"));
 }
 
