@@ -1,9 +1,10 @@
 """Compare two sets, place by place."""
 
 from collections.abc import Sequence
+from math import hypot
 
 from sniff.board import BoardLine, LineState
-from sniff.compare.doubts import LevelDoubts, pooled, u_clocks_ppm
+from sniff.compare.doubts import U_CLOCK_MOVES_PPM, Clocks, LevelDoubts, pooled
 from sniff.compare.nouns import (
     ComparedLine,
     Comparison,
@@ -69,12 +70,12 @@ def compare(pairs: Sequence[Pair], settings: CompareSettings) -> Comparison:
 
 
 def _rows(pair: Pair, levels: LevelDoubts, settings: CompareSettings) -> list[ComparedLine]:
-    u_ppm = u_clocks_ppm(
-        pair.good.correction, pair.suspect.correction, one_clock=settings.one_clock
+    clocks = Clocks(
+        good=pair.good.correction, suspect=pair.suspect.correction, one_clock=settings.one_clock
     )
     doubts = Doubts(
         levels=levels,
-        u_clocks_ppm=u_ppm,
+        clocks=clocks,
         agree_ppm=settings.agree_ppm,
         gain_step_db=pair.gain_step_db,
     )
@@ -152,9 +153,8 @@ def _overall(places: Sequence[PlaceComparison]) -> ComparisonVerdict:
 
 def _cautions(pair: Pair, settings: CompareSettings) -> tuple[Caution, ...]:
     said = []
-    clocks = pair.good.correction, pair.suspect.correction
-    one, two = (u_clocks_ppm(*clocks, one_clock=one_clock) for one_clock in (True, False))
-    if not settings.one_clock and two > one:
+    apart_ppm = hypot(pair.good.correction.u_ppm, pair.suspect.correction.u_ppm)
+    if not settings.one_clock and apart_ppm > U_CLOCK_MOVES_PPM:
         text = (
             "it is not known that one dongle measured both: the errors of both clocks count; if "
             "it was the same, say --one-clock"

@@ -10,6 +10,9 @@ from sniff.compare.settings import CLOCK_MOVES_PPM, CompareSettings
 from sniff.placings import PlacingSpread, expanded_factor
 from sniff.strength import LEAST_DB, U_GAIN_DB
 
+U_CLOCK_MOVES_PPM = CLOCK_MOVES_PPM / sqrt(3.0)
+"""By what a clock moves between two sets: rectangular (JCGM 100:2008, 4.3.7)."""
+
 _LEAST_DEGREES = 5
 _SELDOM = 0.05
 
@@ -167,12 +170,53 @@ def pooled(spreads: Iterable[PlacingSpread | None]) -> PlacingSpread | None:
     return PlacingSpread(sd_db=sqrt(square), degrees=degrees)
 
 
-def u_clocks_ppm(good: Correction, suspect: Correction, *, one_clock: bool) -> float:
-    """Standard uncertainty (k = 1) of a difference of relative errors by the clocks, ppm.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clocks:
+    """What clocked the two receivers.
 
-    What one clock is off by falls out of the difference, all but what it moved in between.
+    Attributes
+    ----------
+    good, suspect : Correction
+    one_clock : bool
+        Whether they are one and the same.
     """
-    apart_ppm = hypot(good.u_ppm, suspect.u_ppm)
-    if one_clock:
-        return min(CLOCK_MOVES_PPM / sqrt(3.0), apart_ppm)  # rectangular (JCGM 100:2008, 4.3.7)
-    return apart_ppm
+
+    good: Correction
+    suspect: Correction
+    one_clock: bool
+
+    def u_ppm(self, good_hz: float, suspect_hz: float) -> float:
+        """Standard uncertainty (k = 1), by the clocks, of a difference of relative errors, ppm.
+
+        What one clock is off by falls out of the difference, all but what it moved in between.
+        Behind a converter it acts on what is heard, and falls out only as far as both lines are
+        heard at the same multiple of their frequency; likewise the error of the converter's LO.
+
+        Parameters
+        ----------
+        good_hz, suspect_hz : float
+            Where the two lines are, Hz.
+        """
+        good, suspect = _heard_share(self.good, good_hz), _heard_share(self.suspect, suspect_hz)
+        own_good_ppm = _converter_ppm(self.good, good_hz)
+        own_suspect_ppm = _converter_ppm(self.suspect, suspect_hz)
+        apart_ppm = hypot(
+            good * self.good.u_ppm, suspect * self.suspect.u_ppm, own_good_ppm, own_suspect_ppm
+        )
+        if not self.one_clock:
+            return apart_ppm
+        moved_ppm = max(abs(good), abs(suspect)) * U_CLOCK_MOVES_PPM
+        left_ppm = (suspect - good) * max(self.good.u_ppm, self.suspect.u_ppm)
+        return min(hypot(moved_ppm, left_ppm, own_suspect_ppm - own_good_ppm), apart_ppm)
+
+
+def _heard_share(correction: Correction, hz: float) -> float:
+    """What is heard over what is on the air; negative where the one falls as the other rises."""
+    if correction.converter is None:
+        return 1.0
+    way = -1.0 if correction.converter.inverted else 1.0
+    return way * correction.converter.behind(hz) / hz
+
+
+def _converter_ppm(correction: Correction, hz: float) -> float:
+    return 0.0 if correction.converter is None else correction.converter.u_hz / hz * 1e6

@@ -273,7 +273,7 @@ class _Work:
 
     def _u_ppm(self, line: _Line, other: _Line) -> float:
         each = [one.seen.u_indicated_hz / one.hz * 1e6 for one in (line, other)]
-        return hypot(*each, self._doubts.u_clocks_ppm)
+        return hypot(*each, self._doubts.clocks.u_ppm(line.hz, other.hz))
 
 
 def _nowhere(places_hz: Sequence[float]) -> str:

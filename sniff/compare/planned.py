@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from math import hypot
 
 from sniff.board import BoardLine, LineState
-from sniff.compare.doubts import LevelDoubt, LevelDoubts, u_by_noise_db
+from sniff.compare.doubts import Clocks, LevelDoubt, LevelDoubts, u_by_noise_db
 from sniff.compare.nouns import ComparedLine, Likeness, Origin
 from sniff.superhet.plan import Role
 from sniff.units import format_db, format_dbfs, format_ppm, format_span
@@ -21,15 +21,14 @@ class Doubts:
     Attributes
     ----------
     levels : LevelDoubts
-    u_clocks_ppm : float
-        Of a difference of relative errors, by the clocks (k = 1).
+    clocks : Clocks
     agree_ppm : float
     gain_step_db : float
         By how much the suspect was heard with more gain.
     """
 
     levels: LevelDoubts
-    u_clocks_ppm: float
+    clocks: Clocks
     agree_ppm: float
     gain_step_db: float = 0.0
 
@@ -165,7 +164,8 @@ def _in_both(
     assert good.error_ppm is not None
     assert suspect.error_ppm is not None
     difference_db = row.suspect_dbfs - row.good_dbfs - doubts.gain_step_db
-    u_ppm = hypot(_u_ppm(good), _u_ppm(suspect), doubts.u_clocks_ppm)
+    clocks_ppm = doubts.clocks.u_ppm(good.expected_hz, suspect.expected_hz)
+    u_ppm = hypot(_u_ppm(good), _u_ppm(suspect), clocks_ppm)
     row = replace(
         row,
         shift_ppm=suspect.error_ppm - good.error_ppm,

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from calib.correction import Correction
+from calib.correction import Converter, Correction
 from sniff.compare import CompareSettings
-from sniff.compare.doubts import level_doubt, pooled, u_by_noise_db, u_clocks_ppm
+from sniff.compare.doubts import Clocks, level_doubt, pooled, u_by_noise_db
 from sniff.pipeline import probe
 from sniff.placings import PlacingSpread
 from sniff.superhet.expected import radiated_lines
@@ -76,14 +76,34 @@ def test_spreads_are_pooled_by_their_degrees() -> None:
     assert pooled([None]) is None
 
 
+def u_ppm(one: Correction, other: Correction, *, one_clock: bool) -> float:
+    return Clocks(good=one, suspect=other, one_clock=one_clock).u_ppm(85.4e6, 83.6e6)
+
+
 def test_what_one_clock_is_off_by_falls_out() -> None:
     unknown = Correction.unknown_dongle()
-    apart = u_clocks_ppm(unknown, unknown, one_clock=False)
-    assert apart == pytest.approx(sqrt(2.0) * unknown.u_ppm)
-    assert u_clocks_ppm(unknown, unknown, one_clock=True) == pytest.approx(2.0 / sqrt(3.0))
+    assert u_ppm(unknown, unknown, one_clock=False) == pytest.approx(sqrt(2.0) * unknown.u_ppm)
+    assert u_ppm(unknown, unknown, one_clock=True) == pytest.approx(2.0 / sqrt(3.0))
     sure = Correction(ppm=31.0, u_ppm=0.1, origin="test")
     # Two calibrations that are better than that say more.
-    assert u_clocks_ppm(sure, sure, one_clock=True) == pytest.approx(0.1 * sqrt(2.0))
+    assert u_ppm(sure, sure, one_clock=True) == pytest.approx(0.1 * sqrt(2.0))
+
+
+@pytest.mark.parametrize("inverted", [False, True])
+def test_behind_a_converter_a_clock_acts_on_what_is_heard(inverted: bool) -> None:
+    """Two lines at 40 and 15 MHz behind an LO of 125 MHz, by drawing the causes: a clock off by u,
+    a converter's LO off by u, and the difference of the relative errors that come of them."""
+    converter = Converter(shift_hz=125e6, inverted=inverted, u_hz=20.0)
+    clock = Correction(ppm=0.0, u_ppm=5.0, origin="test", converter=converter)
+    rng = np.random.default_rng(3)
+    ppm, own_hz = rng.normal(0.0, 5.0, 200_000), rng.normal(0.0, 20.0, 200_000)
+    errors = [
+        (ppm * 1e-6 * converter.behind(hz) * (-1.0 if inverted else 1.0) + own_hz) / hz * 1e6
+        for hz in (40e6, 15e6)
+    ]
+    found = Clocks(good=clock, suspect=clock, one_clock=True).u_ppm(40e6, 15e6)
+    moves = 2.0 / sqrt(3.0) * abs(converter.behind(15e6)) / 15e6
+    assert found == pytest.approx(np.hypot(np.std(errors[1] - errors[0]), moves), rel=0.01)
 
 
 def test_a_spread_of_few_degrees_tells_less_than_what_is_stated() -> None:
