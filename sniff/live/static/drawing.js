@@ -9,6 +9,12 @@ const STEP_DB = 0.5;
 const SHEET = { width: 720, spectrum: 220, course: 160, ratio: 3 };
 const PAPER = { "--ink": "#000", "--quiet": "#000", "--rule": "#bbb", "--strip": "#ddd", "--accent": "#000", "--odd": "#777" };
 
+// From dark slate by teal to pale sand: lightness rises all along, so it reads in grey too.
+const SHADES = new Uint32Array(Uint8ClampedArray.from({ length: 4 * 256 }, (_, place) => {
+  const share = Math.floor(place / 4) / 255;
+  return [18 + 226 * share ** 1.3, 30 + 200 * share, 38 + 110 * Math.sin(Math.PI * Math.min(1, share * 0.8)), 255][place % 4];
+}).buffer);
+
 export class Air {
   constructor(spectrum, course) {
     this.spectrum = spectrum;
@@ -188,24 +194,20 @@ export class Air {
     context.drawImage(this.course, left, 0, width, kept, left, thick, width, kept);
     this.line ??= context.createImageData(width, thick);
     const levels = this.frame.levels;
-    const pixels = this.line.data;
-    const scale = 1 / (this.high_dbfs - this.low_dbfs);
-    for (let x = 0; x < width; x += 1) {
+    const pixels = new Uint32Array(this.line.data.buffer);
+    const scale = 255 / (this.high_dbfs - this.low_dbfs);
+    for (let x = 0; x < width; x += thick) {
       // The largest of what falls on a cell: a narrow line must not be missed on a narrow screen,
       // and a phone's pixels are too fine for the eye.
-      const cell = x - (x % thick);
-      const first = Math.floor((cell * levels.length) / width);
-      const end = Math.max(first + 1, Math.floor((Math.min(width, cell + thick) * levels.length) / width));
-      let level = 0;
-      for (let point = first; point < end; point += 1) level = Math.max(level, levels[point]);
-      const share = Math.max(0, Math.min(1, (FLOOR_DBFS + STEP_DB * level - this.low_dbfs) * scale));
-      // From dark slate by teal to pale sand: lightness rises all along, so it reads in grey too.
-      pixels[4 * x] = 18 + 226 * share ** 1.3;
-      pixels[4 * x + 1] = 30 + 200 * share;
-      pixels[4 * x + 2] = 38 + 110 * Math.sin(Math.PI * Math.min(1, share * 0.8));
-      pixels[4 * x + 3] = 255;
+      const end_x = Math.min(width, x + thick);
+      const end = Math.floor((end_x * levels.length) / width);
+      let point = Math.floor((x * levels.length) / width);
+      let level = levels[point];
+      while ((point += 1) < end) level = Math.max(level, levels[point]);
+      const shade = (FLOOR_DBFS + STEP_DB * level - this.low_dbfs) * scale;
+      pixels.fill(SHADES[Math.max(0, Math.min(255, Math.round(shade)))], x, end_x);
     }
-    for (let row = 1; row < thick; row += 1) pixels.copyWithin(4 * width * row, 0, 4 * width);
+    for (let row = 1; row < thick; row += 1) pixels.copyWithin(width * row, 0, width);
     context.putImageData(this.line, left, 0);
     this.times_s.unshift(this.frame.time_s);
     this.times_s.length = Math.min(this.times_s.length, Math.ceil(this.course.height / thick));

@@ -93,6 +93,10 @@ const handlers = {
   },
 };
 
+function now() {
+  return `${new Date().toISOString().slice(0, 19)}Z`;
+}
+
 function say(words, stays = false) {
   at("said").textContent = words;
   at("said").hidden = false;
@@ -176,8 +180,8 @@ const actions = {
   m() { wire.ask({ do: "mark", words: "mark" }); },
   r() { wire.ask({ do: "keep", seconds: Number(at("keep-seconds").value) }); },
   async p() {
-    const heading = `${at("source").textContent} · ${new Date().toISOString()}`;
-    say(await send(await compose(board, [at("spectrum"), at("course")], heading)));
+    const headings = [at("source").textContent, `${now()} · ${at("air-words").textContent}`];
+    say(await send(await compose(board, [at("spectrum"), at("course")], headings)));
   },
 };
 const buttons = { hold: "h", freeze: "f", ear: "e", mark: "m", keep: "r", photo: "p" };
@@ -206,7 +210,7 @@ at("spot").addEventListener("keydown", (event) => {
   at("tap").focus();
 });
 window.addEventListener("beforeprint", () => {
-  at("printed").textContent = `Printed ${new Date().toISOString().slice(0, 19)}Z`;
+  at("printed").textContent = `Printed ${now()}`;
   air.print(true);
 });
 window.addEventListener("afterprint", () => air.print(false));
