@@ -2,9 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import hypot, sqrt
 
 from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
+from sniff.units import format_ppm
 from sniff.verdict import Outcome
+
+DRIFTS_PPM = 1.0
+"""A crystal may move so much from the moment its own line is read to that of its multiple: common
+practice, no source."""
 
 _MISSED_STEPS = 2.0
 """An absence of so many steps holds a whole one wherever it begins."""
@@ -52,6 +58,30 @@ def concluded_again(result: BoardResult, lines: Sequence[BoardLine]) -> BoardRes
     return replace(result, verdict=again.verdict, why=again.why, lines=again.lines)
 
 
+def _left_behind(crystal: BoardLine, driven: BoardLine) -> str:
+    """That a line is not off as the crystal is that it comes from: a multiplier keeps the ppm."""
+    if crystal.error_ppm is None or driven.error_ppm is None:
+        return ""
+    (own, clock), (own_driven, clock_driven) = _u_ppm(crystal), _u_ppm(driven)
+    # The clock's error is one and the same, behind a converter as far as both are heard alike.
+    u_ppm = hypot(own, own_driven, clock - clock_driven)
+    if abs(driven.error_ppm - crystal.error_ppm) <= 2.0 * u_ppm + DRIFTS_PPM:
+        return ""
+    return (
+        f". Its crystal is not off so ({format_ppm(crystal.error_ppm, 2.0 * hypot(own, clock))}), "
+        f"and the {driven.name} cannot leave it: another line may stand there; see with a narrower "
+        "--search"
+    )
+
+
+def _u_ppm(line: BoardLine) -> tuple[float, float]:
+    """Standard uncertainties of a line's error by its own reading and by the clock, ppm."""
+    u_hz = line.u_hz or 0.0
+    own_hz = min(u_hz, u_hz if line.u_indicated_hz is None else line.u_indicated_hz)
+    clock_hz = sqrt(u_hz**2 - own_hz**2)
+    return own_hz / line.expected_hz * 1e6, clock_hz / line.expected_hz * 1e6
+
+
 def stayed_beside(line: BoardLine, restless: BoardLine) -> bool:
     """Whether a line is known to have stayed while another one was gone: it was followed closely
     enough to miss none of the other's longest absences."""
@@ -79,6 +109,8 @@ def _hint(lines: Sequence[BoardLine], faults: Sequence[BoardLine]) -> str:
     driven = next((fault for fault in faults if fault.role in ("lo", "carrier")), None)
     if crystal is None or driven is None:
         return ""
+    if driven.state is LineState.OFF_FREQUENCY:
+        return _left_behind(crystal, driven)
     runs = crystal.state in (LineState.PRESENT, LineState.OFF_FREQUENCY)
     if driven.state is LineState.ABSENT and runs:
         return ". The crystal oscillates: look between it and the mixer, at the multiplier first"

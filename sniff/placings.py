@@ -18,7 +18,6 @@ CONFIDENCE = 0.9545
 """What k = 2 covers of a normal distribution: `expanded_factor` goes to 2 with many degrees."""
 
 _LEAST_OWN_HZ = 1e-6
-_BY_CHANCE = 0.05
 """A scatter that chance makes more seldom is no chance."""
 
 
@@ -257,8 +256,6 @@ def _mean_frequency(rows: Sequence[BoardLine], u_center_hz: float) -> tuple[floa
     (DerSimonian and Laird, Controlled Clinical Trials 7, 1986): a crystal wanders, and a loop
     pulls. What clock and tuner are off by is the same in all, and stays whole.
     """
-    from scipy.special import chdtri
-
     hz = np.array([row.frequency_hz for row in rows], np.float64)
     u_hz = np.array([row.u_hz for row in rows], np.float64)
     shown = np.array([row.u_indicated_hz or 0.0 for row in rows], np.float64)
@@ -271,8 +268,7 @@ def _mean_frequency(rows: Sequence[BoardLine], u_center_hz: float) -> tuple[floa
     if q > degrees > 0:
         between = (q - degrees) / float(weights.sum() - weights @ weights / weights.sum())
         weights = 1.0 / (own_hz**2 + between)
-        if q > float(chdtri(degrees, _BY_CHANCE)):  # a scatter of few is itself not well known
-            widened = expanded_factor(degrees) / 2.0
+        widened = expanded_factor(degrees) / 2.0  # a scatter of few is itself not well known
     mean_hz = float(weights @ hz / weights.sum())
     u_shown_hz = hypot(widened / sqrt(float(weights.sum())), u_center_hz)
     return mean_hz, u_shown_hz, hypot(u_shown_hz, clock_hz)

@@ -236,6 +236,16 @@ def test_a_crystal_stayed_only_where_its_going_would_have_been_seen(
         assert hint in found.result.why
 
 
+@pytest.mark.parametrize(("crystal_hz", "doubted"), [(83.47e6, True), (83.47e6 + 748.9, False)])
+def test_an_lo_that_left_its_crystal_may_be_another_line(crystal_hz: float, doubted: bool) -> None:
+    """750 Hz of 83.6 MHz are 8.97 ppm, as 748.9 Hz of 83.47 MHz; a multiplier keeps them."""
+    samples = hiss() + tone(SAMPLES, offset_hz=50_750.0, amplitude=0.1)
+    samples = samples + tone(SAMPLES, offset_hz=crystal_hz - CENTER_HZ, amplitude=0.05)
+    found = board(samples, line(), line("crystal", hz=83.47e6, wanted=False))
+    assert found.result.lines[0].state is LineState.OFF_FREQUENCY
+    assert ("another line may stand there" in found.result.why) is doubted
+
+
 def sibling(level: float) -> Board:
     return board(tone(SAMPLES, offset_hz=50_100.0, amplitude=level) + hiss(2))
 

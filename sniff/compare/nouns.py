@@ -84,8 +84,8 @@ class ComparedLine:
         Its expanded uncertainty for 95.45 %: k = 2, or more where the spread was measured by few
         placings.
     difference_bound_db : float or None
-        Of a line that one set lacks: suspect minus good is less than this where the good set has
-        it, more where the suspect has it.
+        Of a line that one set lacks, or shows in some placings only: suspect minus good is less
+        than this (97.7 %) where the good set has it, more where the suspect has it alone.
     state : Likeness
     why : str
     """

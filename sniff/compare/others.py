@@ -202,7 +202,7 @@ class _Work:
                 why = f"too weak: in the {who} {format_dbfs(worst_dbfs)} would have been seen"
             else:
                 state = Likeness.ONLY_GOOD if in_good else Likeness.ONLY_SUSPECT
-                bound_db = -turn * margin_db
+                bound_db = -turn * (margin_db - self._level.expanded_db)
                 why = f"no such line in the {who}, {_nowhere(places_hz)}"
         seen = line.seen
         row = ComparedLine(

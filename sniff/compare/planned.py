@@ -130,7 +130,8 @@ def _missing(
             why=f"{seen}, and the good set's is {over}: by the placing of the loop alone it may be "
             "missed; move it closer, or use a finer RBW",
         )
-    return replace(row, state=Likeness.ONLY_GOOD, difference_bound_db=-margin_db, why=seen)
+    bound_db = level.expanded_db - margin_db
+    return replace(row, state=Likeness.ONLY_GOOD, difference_bound_db=bound_db, why=seen)
 
 
 def _extra(
@@ -147,7 +148,8 @@ def _extra(
     margin_db = row.suspect_dbfs - doubts.gain_step_db - good.would_see_dbfs
     if margin_db < level.limit_db:
         return replace(row, state=Likeness.HIDDEN, why=f"{seen}; that is too near to tell")
-    return replace(row, state=Likeness.ONLY_SUSPECT, difference_bound_db=margin_db, why=seen)
+    bound_db = margin_db - level.expanded_db
+    return replace(row, state=Likeness.ONLY_SUSPECT, difference_bound_db=bound_db, why=seen)
 
 
 def _in_both(
@@ -195,16 +197,18 @@ def _in_both(
         f"{format_db(difference_db)} against the good set's; two healthy sets may differ by "
         f"{limit_db:.1f} dB, the placing of the loop included"
     )
-    if weak:
+    if weak and not partly:
         return replace(row, state=Likeness.WEAK, why=against)
     if partly:
+        row = replace(row, difference_db=None, u_difference_db=None, expanded_difference_db=None)
+        if not weak:
+            return replace(row, state=Likeness.HIDDEN, why=partly)
         return replace(
             row,
-            difference_db=None,
-            u_difference_db=None,
-            expanded_difference_db=None,
-            state=Likeness.HIDDEN,
-            why=partly,
+            difference_bound_db=difference_db + level.expanded_db,
+            state=Likeness.WEAK,
+            why=f"{format_db(difference_db)} where it was seen, in {suspect.seen_in} of "
+            f"{suspect.placings} placings, and less in the others",
         )
     if difference_db > limit_db:
         return replace(row, state=Likeness.STRONG, why=against)

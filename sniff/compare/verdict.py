@@ -1,6 +1,7 @@
 """The verdict of a comparison, and the one sentence that a technician would say."""
 
 from collections.abc import Collection, Iterable, Sequence
+from math import hypot, inf
 
 from sniff.compare.doubts import LevelDoubt
 from sniff.compare.nouns import (
@@ -11,6 +12,7 @@ from sniff.compare.nouns import (
     PlaceComparison,
 )
 from sniff.compare.planned import frequency_outcome
+from sniff.concluding import DRIFTS_PPM
 from sniff.units import format_frequency, format_parts, format_span
 from sniff.verdict import Outcome
 
@@ -74,8 +76,7 @@ def concluded(
     )
     besides = f"; of {_names(unsure)} only the level can be told" if unsure else ""
     return ComparisonVerdict.ALIKE, (
-        f"the suspect agrees with the good one: {within}{besides}{strong}; one weaker by "
-        f"{doubt.would_tell_db:.1f} dB would have been told"
+        f"the suspect agrees with the good one: {within}{besides}{strong}; {_told_if(alike, doubt)}"
     )
 
 
@@ -114,6 +115,26 @@ def _apart(alike: Sequence[ComparedLine], doubt: LevelDoubt) -> str:
 
 def _stronger(rows: Sequence[ComparedLine]) -> str:
     return f"; {_names(rows)} stronger by {_size(rows)}" if rows else ""
+
+
+def _told_if(alike: Sequence[ComparedLine], doubt: LevelDoubt) -> str:
+    """By how much a line would have to be weaker to be told; near the noise it would vanish, and
+    that it is missing could not be told either."""
+    weaker = f"weaker by {doubt.would_tell_db:.1f} dB"
+    near = [row for row in alike if _over_noise_db(row) < doubt.would_tell_db]
+    if not near:
+        return f"one {weaker} would have been told"
+    if len(near) == len(alike):
+        return f"too near the noise for one {weaker} to be told"
+    clear = [row for row in alike if row not in near]
+    return f"{_names(clear)} {weaker} would have been told, not so {_names(near)}: near the noise"
+
+
+def _over_noise_db(row: ComparedLine) -> float:
+    """By how much a line as strong as the good set's lies over what would have been seen."""
+    if row.suspect_dbfs is None or row.difference_db is None or row.would_see_suspect_dbfs is None:
+        return inf
+    return row.suspect_dbfs - row.difference_db - row.would_see_suspect_dbfs
 
 
 def _without_plan(rows: Iterable[ComparedLine]) -> list[ComparedLine]:
@@ -184,9 +205,12 @@ def _moved(rows: Sequence[ComparedLine]) -> str:
 
 
 def _size(rows: Sequence[ComparedLine]) -> str:
-    sizes = sorted(abs(row.difference_db or 0.0) for row in rows)
-    if f"{sizes[0]:.0f}" == f"{sizes[-1]:.0f}":
-        return f"{sizes[-1]:.0f} dB"
+    bounds = [row.difference_bound_db for row in rows if row.difference_db is None]
+    known = [row.difference_db for row in rows if row.difference_db is not None]
+    sizes = sorted(abs(size) for size in (*bounds, *known) if size is not None)
+    least = "at least " if bounds else ""
+    if least or f"{sizes[0]:.0f}" == f"{sizes[-1]:.0f}":
+        return f"{least}{sizes[0]:.0f} dB"
     return f"{sizes[0]:.0f} to {sizes[-1]:.0f} dB"
 
 
@@ -196,8 +220,10 @@ def _hint(
     """Where the fault may lie: by the crystal, while the line that it drives fails."""
     crystal = next((row for row in judged if row.name == "crystal"), None)
     driven = next((row for row in faults if row.name in ("LO", "carrier")), None)
-    if crystal is None or driven is None or driven.state is Likeness.MOVED:
+    if crystal is None or driven is None:
         return ""
+    if driven.state is Likeness.MOVED:
+        return _left_behind(crystal, driven)
     if crystal.state in (Likeness.IN_BOTH, Likeness.STRONG):
         if driven.state is Likeness.UNSTEADY and crystal.name not in stayed:
             return ""
@@ -210,6 +236,19 @@ def _hint(
         Likeness.UNSTEADY: "comes and goes too",
     }[crystal.state]
     return f". Its crystal {too}: look at the oscillator and its supply first"
+
+
+def _left_behind(crystal: ComparedLine, driven: ComparedLine) -> str:
+    """That a line did not move with the crystal that it comes from: a multiplier keeps the ppm."""
+    if crystal.shift_ppm is None or driven.shift_ppm is None:
+        return ""
+    u_ppm = hypot(crystal.u_shift_ppm or 0.0, driven.u_shift_ppm or 0.0)
+    if abs(driven.shift_ppm - crystal.shift_ppm) <= 2.0 * u_ppm + DRIFTS_PPM:
+        return ""
+    return (
+        f". Its crystal did not move so, and {_name(driven)} cannot leave it: another line may "
+        "stand there; see with a narrower --search"
+    )
 
 
 def _blind(

@@ -104,7 +104,7 @@ def difference_of(row: ComparedLine) -> str:
         return format_db_reading(row.difference_db, row.expanded_difference_db)
     if row.difference_bound_db is None:
         return ""
-    side = "below" if row.state is Likeness.ONLY_GOOD else "above"
+    side = "above" if row.state is Likeness.ONLY_SUSPECT else "below"
     return f"{side} {format_db(row.difference_bound_db)}"
 
 

@@ -1,7 +1,9 @@
 """One line of the plan in two sets: every state from what the boards say, and the verdict."""
 
 from dataclasses import replace
+from math import hypot, sqrt
 
+import numpy as np
 import pytest
 
 from calib.correction import Correction
@@ -275,7 +277,8 @@ def test_another_gain_is_taken_out_of_levels_and_told() -> None:
 
 
 def test_what_one_set_lacks_has_a_bound_at_one_gain() -> None:
-    """−40 dBFS in the good set, −80 would be seen in the suspect at 10 dB less gain: −30 dB."""
+    """−40 dBFS in the good set, −80 would be seen in the suspect at 10 dB less gain: −30 dB, and
+    less sure by U: 3 dB (k = 1) of the placing and 1 dB of the gain's steps."""
     pair = Pair(
         place=None,
         good=replace(sight(GOOD, *HEALTHY), gain_db=40.2),
@@ -283,7 +286,50 @@ def test_what_one_set_lacks_has_a_bound_at_one_gain() -> None:
     )
     line = first(compare([pair], SETTINGS))
     assert line.state is Likeness.ONLY_GOOD
-    assert line.difference_bound_db == pytest.approx(-30.0)
+    assert line.difference_bound_db == pytest.approx(-30.0 + 2.0 * hypot(3.0, 1.0))
+
+
+def test_the_bound_of_a_missing_line_holds_as_often_as_stated() -> None:
+    """A suspect's LO 45 dB weaker, which its −80 dBFS do not show; both levels scatter by 3 / √2 dB
+    (k = 1) from placing to placing, so that the bound holds in 97.7 % of all, by the normal law."""
+    rng = np.random.default_rng(8)
+    held, trials = 0, 1000
+    for placed_db in rng.normal(0.0, 3.0 / sqrt(2.0), (trials, 2)):
+        # What would have been seen moves with the loop as the line would have.
+        seen_dbfs = -80.0 - float(placed_db[1])
+        good = lo(good=True, level_dbfs=-40.0 + float(placed_db[0]))
+        line = first(compared((good,), (absent(lo(), would_see_dbfs=seen_dbfs),)))
+        assert line.difference_bound_db is not None
+        held += line.difference_bound_db >= -40.0
+    # 977 expected, ± 4.7 by the binomial law.
+    assert 963 <= held <= 991
+
+
+@pytest.mark.parametrize(
+    ("crystal_dbfs", "told"),
+    [
+        (-55.0, "; one weaker by 13."),
+        (-75.0, "; the LO weaker by 13.4 dB would have been told, not so the crystal: near the"),
+    ],
+)
+def test_that_a_weak_line_would_have_been_told_is_said_of_those_far_over_the_noise(
+    crystal_dbfs: float, told: str
+) -> None:
+    """At −80 dBFS a line would be seen: one of −75 would vanish if it were weaker by 13.4 dB, and
+    nobody could say so."""
+    lines = [(lo(good=good), crystal(good=good, level_dbfs=crystal_dbfs)) for good in (True, False)]
+    found = compared(*lines)
+    assert found.result.verdict is ComparisonVerdict.ALIKE
+    assert told in found.result.sentence
+
+
+@pytest.mark.parametrize(("crystal_ppm", "doubted"), [(2.0, True), (40.0, False)])
+def test_an_lo_that_left_its_crystal_may_be_another_line(crystal_ppm: float, doubted: bool) -> None:
+    """Three times a crystal is off by the crystal's own ppm."""
+    suspect = (lo(error_ppm=40.0), crystal(level_dbfs=-55.0, error_ppm=crystal_ppm))
+    found = compared(HEALTHY, suspect)
+    assert first(found).state is Likeness.MOVED
+    assert ("another line may stand there" in found.result.sentence) is doubted
 
 
 def test_while_the_lo_comes_and_goes_a_weak_crystal_is_no_fault_of_its_own() -> None:
@@ -325,7 +371,10 @@ def test_a_level_is_worth_what_the_placings_that_showed_it_make_it_worth() -> No
     suspect = placed(lo(level_dbfs=-55.0), seen_in=2)
     found = first(compared((good,), (suspect,)))
     assert found.state is Likeness.WEAK  # its mean is an upper bound
-    assert found.u_difference_db == pytest.approx(3.0 / 2**0.5 * (1 / 5 + 1 / 2) ** 0.5)
+    assert found.difference_db is None
+    u_db = 3.0 / sqrt(2.0) * sqrt(1 / 5 + 1 / 2)
+    assert found.difference_bound_db == pytest.approx(-15.0 + 2.0 * u_db)
+    assert "weaker by at least 11 dB" in compared((good,), (suspect,)).result.sentence
 
 
 @pytest.mark.parametrize("suspect_dbfs", [-55.0, -40.0, -25.0, None])
