@@ -8,7 +8,7 @@ from typing import Final
 
 from sniff.batch.fleet import Fleet, Outlier, fleet_of, outliers_of
 from sniff.batch.quantities import number, quantities
-from sniff.batch.rates import rates, too_frequent
+from sniff.batch.rates import burst_cautions, rates, too_frequent
 from sniff.batch.shared_causes import shared_cautions
 from sniff.batch.table import Row, Table
 from sniff.model import Caution
@@ -107,8 +107,8 @@ def summarised(table: Table, *, question: str) -> Summary:
     standings = [standing_of(row) for row in rows]
     compared = quantities(table, question)
     found = [outlier for quantity in compared for outlier in outliers_of(quantity, files)]
-    if question == "watch":
-        found += too_frequent(rates(rows), files)
+    dropouts = rates(rows) if question == "watch" else ()
+    found += too_frequent(dropouts, files)
 
     def of(standing: Standing) -> list[tuple[int, Row]]:
         return [(at, row) for at, row in enumerate(rows) if standings[at] is standing]
@@ -126,7 +126,7 @@ def summarised(table: Table, *, question: str) -> Summary:
         unread=_cases(of(Standing.NOT_READ)),
         outliers=tuple(sorted(found, key=lambda outlier: -abs(outlier.score))),
         fleets=tuple(fleet_of(quantity) for quantity in compared),
-        cautions=shared_cautions(compared, rows),
+        cautions=(*burst_cautions(dropouts), *shared_cautions(compared, rows)),
     )
 
 

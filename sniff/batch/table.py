@@ -3,7 +3,8 @@
 Names of columns are a promise, which people's spreadsheets rely on:
 
 - ``file``, then ``asked.NAME`` for options of the file's own, ``exit_code``, ``verdict``, ``why``,
-  ``error``; the fields of the result as they are called in the JSON; ``strongest.FIELD``;
+  ``error``; the fields of the result as they are called in the JSON; ``strongest.FIELD``; of a
+  watch ``bursts.FIELD``, how its drop-outs lie in its time (`sniff.batch.bursts.Clumps`);
   ``clock.FIELD``, ``source.FIELD``, and ``cautions``, their codes with a blank between; last
   ``answer``, the name of the file that holds the whole.
 - An object's fields follow its name and a point: ``modulation.deviation_peak_hz``.
@@ -19,9 +20,10 @@ What is not known is None. Nothing here depends on who computed it, or how long 
 
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields
 from typing import Any, Final
 
+from sniff.batch.bursts import Clumps, clumps_of
 from sniff.batch.nouns import Answer
 from sniff.model import NOT_SIGNALS
 
@@ -82,6 +84,8 @@ def flat(answer: Answer) -> Row:
     _spread(row, {key: value for key, value in result.items() if key not in _TOLD_BEFORE}, "")
     if "peaks" in result:
         _spread(row, _strongest(result["peaks"]), "strongest.")
+    if "dropout_count" in result:
+        _spread(row, _clumped(result), "bursts.")
     _spread(row, _object(told.get("clock")), "clock.")
     for key, value in _object(told.get("source")).items():
         if key != "cautions":
@@ -120,6 +124,20 @@ def _strongest(peaks: Any) -> dict[str, Any]:
     )
     first = next(signals, {})
     return {key: first.get(key) for key in ("frequency_hz", "u_hz", "level_dbfs", "snr_db")}
+
+
+def _clumped(result: Mapping[str, Any]) -> dict[str, Any]:
+    """How a watch's drop-outs lie in its time."""
+    rate, listed = _object(result.get("rate_per_hour")), _objects(result.get("dropouts"))
+    if not rate:
+        return dict.fromkeys(field.name for field in fields(Clumps))
+    clumps = clumps_of(
+        [each["start_s"] for each in listed],
+        [each["duration_s"] for each in listed],
+        count=rate["events"],
+        observed_s=rate["observed_s"],
+    )
+    return asdict(clumps)
 
 
 def _spread(row: Row, data: Mapping[str, Any], within: str) -> None:

@@ -124,12 +124,17 @@ def test_too_frequent_is_what_the_binomial_distribution_says(
     counts: list[tuple[int, float]],
 ) -> None:
     rates = [_rate(row, events, hours) for row, (events, hours) in enumerate(counts)]
-    total, hours = (sum(each) for each in zip(*counts, strict=True))
-    expected = [
-        row
-        for row, (events, own) in enumerate(counts)
-        if events and binom.sf(events - 1, total, own / hours) * len(counts) < 0.05
-    ]
+    left, expected = dict(enumerate(counts)), []
+    while len(left) > 1:  # whoever is named is left out, and the rest asked again
+        total, hours = (sum(each) for each in zip(*left.values(), strict=True))
+        chances = {
+            row: binom.sf(events - 1, total, own / hours) for row, (events, own) in left.items()
+        }
+        row = min(chances, key=chances.__getitem__)
+        if chances[row] * len(counts) >= 0.05:
+            break
+        expected.append(row)
+        del left[row]
     named = too_frequent(rates, [str(row) for row in range(len(counts))])
     assert [int(each.file) for each in named] == expected
 

@@ -262,7 +262,7 @@ def test_a_line_that_most_sets_lack_is_compared_with_nobody() -> None:
 
 def test_of_watches_the_dead_come_first_then_the_most_frequent() -> None:
     told = [answer(n, watch(0, 2.0)) for n in range(20)]
-    told[3] = answer(3, watch(4, 2.0), exit_code=1)
+    told[3] = answer(3, watch(2, 2.0), exit_code=1)
     told[5] = answer(5, watch(0, 2.0, verdict="absent"), exit_code=1)
     told[8] = answer(8, watch(30, 2.0), exit_code=1)
     summary = _summary("watch", told)

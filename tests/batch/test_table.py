@@ -115,7 +115,7 @@ def test_a_name_met_twice_is_told_apart() -> None:
 def test_of_a_list_without_names_the_first_three_are_shown_and_all_are_counted() -> None:
     row = flat(answer(0, watch(7, 2.0)))
     assert row["dropouts.count"] == 7
-    assert [row[f"dropouts.{n}.start_s"] for n in range(3)] == [10.0, 20.0, 30.0]
+    assert [row[f"dropouts.{n}.start_s"] for n in range(3)] == [900.0, 1800.0, 2700.0]
     assert "dropouts.3.start_s" not in row
     assert not any(".fall" in column for column in row)
     assert row["rate_per_hour.value"] == 3.5

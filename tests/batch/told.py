@@ -3,7 +3,7 @@
 Only what a test states differs from file to file, so that what it finds is what was planted.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sniff.batch.nouns import Answer
@@ -139,12 +139,21 @@ def board(
     return envelope("probe", result, gain_db=gain_db)
 
 
-def watch(dropouts: int, hours: float, *, verdict: str | None = None) -> dict[str, Any]:
-    """A watch with so many drop-outs in so long; bounds left as unknown unless stated."""
+def watch(
+    dropouts: int,
+    hours: float,
+    *,
+    verdict: str | None = None,
+    starts_s: Sequence[float] | None = None,
+) -> dict[str, Any]:
+    """A watch with so many drop-outs in so long, at equal distances unless stated; bounds left as
+    unknown unless stated."""
     said = verdict or ("intermittent" if dropouts else "steady")
+    if starts_s is None:
+        starts_s = [3600.0 * hours * n / (dropouts + 1) for n in range(1, dropouts + 1)]
     listed = [
-        {"start_s": 10.0 * n, "duration_s": 0.05, "kind": "break", "fall": {"level_dbfs": [-1.0]}}
-        for n in range(1, min(dropouts, 50) + 1)
+        {"start_s": start, "duration_s": 0.05, "kind": "break", "fall": {"level_dbfs": [-1.0]}}
+        for start in starts_s[:2000]
     ]
     rate = {
         "value": dropouts / hours,
