@@ -111,7 +111,7 @@ def fleet_of(quantity: Quantity) -> Fleet:
     )
 
 
-def outliers_of(quantity: Quantity, files: Sequence[str]) -> list[Outlier]:
+def outliers_of(quantity: Quantity, files: Sequence[str], *, of: str = "") -> list[Outlier]:
     """Who stands out by a figure, in the order of the rows; none when there are fewer than `LEAST`.
 
     A figure within its own U (k = 2) of the median does not stand out.
@@ -121,6 +121,8 @@ def outliers_of(quantity: Quantity, files: Sequence[str]) -> list[Outlier]:
     quantity : Quantity
     files : sequence of str
         Of all rows.
+    of : str, optional
+        Which recordings these are, where they are not all.
     """
     fleet = fleet_of(quantity)
     if fleet.count < LEAST:
@@ -139,7 +141,7 @@ def outliers_of(quantity: Quantity, files: Sequence[str]) -> list[Outlier]:
                     typical=fleet.median,
                     is_limit=figure.is_limit,
                     score=score,
-                    sentence=_sentence(quantity, figure, fleet),
+                    sentence=_sentence(quantity, figure, fleet, of),
                 )
             )
     return found
@@ -156,10 +158,10 @@ def reach_of(fleet: Fleet, kind: Kind) -> float:
     return max(LIMIT * (fleet.spread or 0.0), LEAST_APART[kind])
 
 
-def _sentence(quantity: Quantity, figure: Figure, fleet: Fleet) -> str:
+def _sentence(quantity: Quantity, figure: Figure, fleet: Fleet, of: str) -> str:
     kind = quantity.kind
     apart = kind.apart(figure.value - fleet.median)
-    middle = f"the median of {fleet.count}, {kind.worded(fleet.median)}"
+    middle = f"the median of {fleet.count}{of}, {kind.worded(fleet.median)}"
     value = kind.worded(figure.value)
     if figure.is_limit:
         return f"{quantity.name}: not seen, so below {value}, at least {apart} below {middle}"

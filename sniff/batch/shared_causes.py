@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from math import sqrt
 from typing import Final
 
+from sniff.batch.clocks import clock_cautions
 from sniff.batch.fleet import LEAST, Fleet, fleet_of
 from sniff.batch.quantities import Figure, Kind, Quantity, number
 from sniff.batch.table import Row
@@ -24,7 +25,7 @@ def shared_cautions(quantities: Sequence[Quantity], rows: Sequence[Row]) -> tupl
     errors = (each for each in quantities if each.what.endswith("error_ppm") and each.wanted)
     first = next(errors, None)
     if first is not None:
-        found += _shared_errors(first, rows)
+        found += _shared_errors(first, rows) + clock_cautions(first, rows)
     for quantity in quantities:
         if quantity.kind is Kind.RATIO and quantity.wanted:
             found += _shared_differences(quantity)

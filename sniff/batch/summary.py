@@ -6,6 +6,7 @@ from enum import Enum
 from math import inf
 from typing import Final
 
+from sniff.batch.clocks import errors_out
 from sniff.batch.fleet import Fleet, Outlier, fleet_of, outliers_of
 from sniff.batch.quantities import number, quantities
 from sniff.batch.rates import burst_cautions, rates, too_frequent
@@ -106,7 +107,15 @@ def summarised(table: Table, *, question: str) -> Summary:
     files = [str(row["file"]) for row in rows]
     standings = [standing_of(row) for row in rows]
     compared = quantities(table, question)
-    found = [outlier for quantity in compared for outlier in outliers_of(quantity, files)]
+    found = [
+        outlier
+        for quantity in compared
+        for outlier in (
+            errors_out(quantity, rows, files)
+            if quantity.what.endswith("error_ppm")  # a shift has both its clocks' doubt already
+            else outliers_of(quantity, files)
+        )
+    ]
     dropouts = rates(rows) if question == "watch" else ()
     found += too_frequent(dropouts, files)
 

@@ -100,7 +100,7 @@ def test_each_dongles_own_error_is_told_by_its_serial_number() -> None:
         answer(n, carrier(error + (6.0 if n % 2 else 0.0), serial=f"0000000{n % 2}"))
         for n, error in enumerate(error for error in SPREAD_PPM for _ in (0, 1))
     ]
-    (caution,) = _summary("carrier", told).cautions
+    caution = _summary("carrier", told).cautions[0]
     assert "10 recordings made by dongle 00000001 share an error" in caution.text
 
 
