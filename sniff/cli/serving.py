@@ -26,11 +26,12 @@ from sniff.live.nouns import LiveLine
 from sniff.live.runner import Runner
 from sniff.live.server import Hello, Page
 from sniff.live.telling import Teller
-from sniff.model import IQBlock, Source
+from sniff.model import IQBlock, Source, SourceInfo
 from sniff.probe import search_half_width_hz
 from sniff.report.look_text import clock_words
 from sniff.sources.ahead import as_received
 from sniff.sources.recording.datatypes import find_datatype
+from sniff.strength import at_gain
 from sniff.superhet.expected import Expected, radiated_lines
 from sniff.superhet.plan import Plan, Role, carry
 from sniff.taps.nouns import IN_WORDS
@@ -56,7 +57,7 @@ def serve(source: str, given: Mapping[str, Any]) -> int:
     with opened(source, options) as bench:
         info = bench.info
         correction, noted = clock_for(info, options)
-        lines = _lines(plan, options, correction)
+        lines = _lines(plan, options, correction, info)
         place = _Place(options)
         cautions = (*info.cautions, *noted)
         say_unless_quiet(cautions, options)
@@ -168,7 +169,7 @@ def _plan(options: Mapping[str, Any]) -> Plan | None:
 
 
 def _lines(
-    plan: Plan | None, options: Mapping[str, Any], correction: Correction
+    plan: Plan | None, options: Mapping[str, Any], correction: Correction, info: SourceInfo
 ) -> tuple[LiveLine, ...]:
     wanted = [] if plan is None else list(radiated_lines(plan))
     tolerance = options["tolerance"] or _STATED
@@ -184,7 +185,7 @@ def _lines(
         )
         for hz in options["lines"]
     ]
-    siblings = _sibling_levels(plan, options)
+    siblings = _sibling_levels(plan, options, info.gain_db)
     return tuple(
         LiveLine(
             expected=line,
@@ -195,8 +196,10 @@ def _lines(
     )
 
 
-def _sibling_levels(plan: Plan | None, options: Mapping[str, Any]) -> dict[str, float]:
-    """Levels of the sibling's lines, by the names of the plan."""
+def _sibling_levels(
+    plan: Plan | None, options: Mapping[str, Any], gain_db: float | None
+) -> dict[str, float]:
+    """Levels of the sibling's lines at the gain in use, by the names of the plan."""
     if options["sibling"] is None:
         return {}
     if plan is None:
@@ -215,10 +218,10 @@ def _sibling_levels(plan: Plan | None, options: Mapping[str, Any]) -> dict[str, 
         "rbw": None,
         "window": "hann",
     }
-    board, _, _ = probe_source(options["sibling"], carry(plan, options["sibling_carrier"]), other)
-    return {
-        line.name: line.level_dbfs for line in board.result.lines if line.level_dbfs is not None
-    }
+    board, its, _ = probe_source(options["sibling"], carry(plan, options["sibling_carrier"]), other)
+    step_db = 0.0 if gain_db is None or its.gain_db is None else gain_db - its.gain_db
+    lines = at_gain(board.result.lines, step_db)
+    return {line.name: line.level_dbfs for line in lines if line.level_dbfs is not None}
 
 
 class _Place:

@@ -109,6 +109,13 @@ class Engine:
         if self._scope is not None:
             self._scope.show(self._view)
 
+    def gained(self, step_db: float | None) -> None:
+        """The gain was raised by so much, None where that is not known: a step in all levels is no
+        drop-out, so the lines are sought anew, and held against levels at the new gain."""
+        self._center_hz = None
+        for keeper in self._keepers:
+            keeper.gained(step_db)
+
     def push(self, block: IQBlock) -> Step:
         """Take in a block, of this tuning or a new one."""
         if self._scope is None or block.center_hz != self._center_hz:

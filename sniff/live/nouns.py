@@ -28,7 +28,7 @@ class LiveLine:
     window_hz : float
         It is looked for within ± this, Hz.
     sibling_dbfs : float or None
-        Level of the same line of the sibling, dBFS.
+        Level of the same line of the sibling at the gain in use, dBFS.
     """
 
     expected: Expected

@@ -61,6 +61,7 @@ class RowKeeper:
         self._last_s: float | None = None
         self._gone_since_s: float | None = None
         self._best_dbfs: float | None = None
+        self._sibling_dbfs = line.sibling_dbfs
         self._now_s = 0.0
 
     def tune(self, *, rate_hz: float, center_hz: float, usable_fraction: float) -> None:
@@ -86,6 +87,11 @@ class RowKeeper:
             self._watcher = Watcher(place_hz, settings, rate_hz, center_hz)
         except UsageError as error:
             self._why_unseen = str(error)
+
+    def gained(self, step_db: float | None) -> None:
+        """Levels to hold others against, at another gain; none where the step is not known."""
+        self._best_dbfs = _moved(self._best_dbfs, step_db)
+        self._sibling_dbfs = _moved(self._sibling_dbfs, step_db)
 
     def push(self, block: IQBlock) -> tuple[Dropout, ...]:
         """Take in a block; gives the drop-outs that are complete with it."""
@@ -122,7 +128,7 @@ class RowKeeper:
         error_hz = None if reading is None else reading.frequency_hz - expected.expected_hz
         now = None if self._watcher is None else self._watcher.now
         level_dbfs = None if now is None or not now.there else now.level_dbfs
-        other = self._line.sibling_dbfs
+        other = self._sibling_dbfs
         against_dbfs = self._best_dbfs if other is None else other
         dropouts = self._before + (0 if now is None else now.dropouts)
         return LiveRow(
@@ -181,7 +187,7 @@ class RowKeeper:
                     LineState.OFF_FREQUENCY,
                     f"{off} off, ±{format_span(expected.tolerance_hz)} allowed",
                 )
-        level_dbfs, other = now.level_dbfs, self._line.sibling_dbfs
+        level_dbfs, other = now.level_dbfs, self._sibling_dbfs
         against_dbfs = self._best_dbfs if other is None else other
         if level_dbfs is not None and against_dbfs is not None:
             less_db = level_dbfs - against_dbfs
@@ -213,3 +219,7 @@ class RowKeeper:
             if 0 <= place < STRIP_S:
                 cells[place] = cell
         return tuple(cells)
+
+
+def _moved(level_dbfs: float | None, step_db: float | None) -> float | None:
+    return None if level_dbfs is None or step_db is None else level_dbfs + step_db

@@ -218,9 +218,12 @@ class Runner:
             self._tell_state(running=True)
             return False
         if isinstance(command, Gain):
+            before_db = self._source.info.gain_db
             self._source.set_gain(command.gain_db)
-            self._tell_state(running=True)
-            return False
+            now_db = self._source.info.gain_db
+            step_db = None if before_db is None or now_db is None else now_db - before_db
+            self._engine.gained(step_db)
+            return True
         info = self._source.info
         if not info.tunable and len(info.centers_hz) < 2:
             raise SourceError("a recording stays where it was tuned")

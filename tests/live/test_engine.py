@@ -79,6 +79,30 @@ def test_a_deaf_set_drops_out_and_says_so() -> None:
     assert {LineState.ABSENT, LineState.UNSTEADY} <= states
 
 
+def test_a_step_of_the_gain_is_no_drop_out_and_makes_no_line_weak() -> None:
+    """The bench's tuner has steps: 40.2 and 20.7 dB are 19.5 dB apart (the driver's list)."""
+    source = open_bench("tour-guide-mended", center_hz=83.5e6, rate_hz=2.4e6, gain_db=40.2)
+    (lo,) = [line for line in expected_lines(PLAN) if line.role is Role.LO]
+    line = LiveLine(expected=lo, window_hz=10 * lo.tolerance_hz, sibling_dbfs=-38.0)
+    engine = Engine([line], info=source.info, correction=CLOCK)
+    rows, events = [], []
+    for gain_db in (40.2, 20.7):
+        source.set_gain(gain_db)
+        if rows:
+            engine.gained(20.7 - 40.2)
+        for block in source.stream(seconds=2.5):
+            step = engine.push(block)
+            events += step.events
+            rows += [] if step.frame is None else [step.frame.rows[0]]
+    source.close()
+    against_db = [row.against_db for row in rows if row.against_db is not None]
+    # The scene's IF amplifier controls itself a little.
+    assert against_db[-1] == pytest.approx(against_db[0], abs=4.0)
+    assert rows[-1].state is LineState.PRESENT
+    assert rows[-1].dropouts == 0
+    assert events == []
+
+
 def test_a_planted_tone_stands_in_its_point_at_its_level() -> None:
     """Amplitude 0.1 is -20 dBFS; -113 kHz from the centre, corrected by the clock."""
     rate_hz, center_hz = 1.024e6, 100e6
