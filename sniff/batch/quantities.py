@@ -190,7 +190,7 @@ def _differences(rows: Sequence[Row], prefix: str) -> Iterator[Figure]:
         u_db = number(row.get(f"{prefix}u_difference_db")) or 0.0
         if difference is not None:
             yield Figure(row=at, value=difference, u=u_db)
-        elif bound is not None and row.get(f"{prefix}state") == "only-good":
+        elif bound is not None and row.get(f"{prefix}state") in ("only-good", "weak"):
             yield Figure(row=at, value=bound, is_limit=True)
 
 
