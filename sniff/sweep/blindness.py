@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from sniff.frontend import coarse_caution
 from sniff.model import Caution
 from sniff.sweep.hops import Span
+from sniff.sweep.passband import FEWEST_HOPS
 from sniff.sweep.swept import SweepResult
 from sniff.units import format_frequency, format_span
 
@@ -32,6 +33,17 @@ def coarse_cautions(
     noise_power = 10.0 ** (noise_dbfs_per_hz / 10.0) * rate_hz
     coarse = coarse_caution(datatype, noise_power=noise_power)
     return () if coarse is None else (coarse,)
+
+
+def not_equalised_caution(hops: int) -> Caution:
+    """Of a sweep from which no pass-band's shape could be learned."""
+    text = "the pass-band's shape could not be told from signals"
+    if hops < FEWEST_HOPS:
+        text = (
+            f"too few hops to tell the pass-band's shape from signals, {hops} of the {FEWEST_HOPS} "
+            "that it takes"
+        )
+    return Caution(code="not-equalised", text=f"{text}: levels fall towards a hop's edges")
 
 
 def blind_spots(result: SweepResult) -> tuple[Caution, ...]:

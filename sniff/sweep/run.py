@@ -7,7 +7,12 @@ from calib.correction import Correction
 from sniff.errors import SourceError, UsageError
 from sniff.model import Caution, Doubles, IQBlock, Source
 from sniff.survey import CUT_SHORT
-from sniff.sweep.blindness import blind_spots, coarse_cautions, overload_cautions
+from sniff.sweep.blindness import (
+    blind_spots,
+    coarse_cautions,
+    not_equalised_caution,
+    overload_cautions,
+)
 from sniff.sweep.candidates import Candidate, Found, find_candidates
 from sniff.sweep.folding import Folding
 from sniff.sweep.grid import HopSpectrum, merged
@@ -286,8 +291,7 @@ class SweepRun:
             guard_bins=self.plan.guard_bins,
         )
         if self._shape is None:
-            text = "the pass-band's shape could not be learned: levels fall towards a hop's edges"
-            self._cautions.append(Caution(code="not-equalised", text=text))
+            self._cautions.append(not_equalised_caution(len(self._found)))
         return self._shape
 
     def _stay(self, tuning: Tuning, candidates: tuple[Candidate, ...]) -> bool:

@@ -83,6 +83,17 @@ def test_levels_are_those_planted_whatever_the_pass_band(swept: Swept) -> None:
         assert line.level_dbfs == pytest.approx(dbfs, abs=0.5)
 
 
+def test_a_sweep_of_few_hops_says_that_levels_fall_towards_their_edges(swept: Swept) -> None:
+    sweep = swept(Stage(shape=rolling_off), span=Span(low_hz=2.0e6, high_hz=2.04e6))
+    assert sweep.result.hops < 5
+    assert not sweep.result.equalised
+    (caution,) = [each for each in sweep.cautions if each.code == "not-equalised"]
+    assert caution.text == (
+        f"too few hops to tell the pass-band's shape from signals, {sweep.result.hops} of the "
+        "5 that it takes: levels fall towards a hop's edges"
+    )
+
+
 def test_the_noise_reads_its_density_and_pure_noise_shows_no_line(swept: Swept) -> None:
     result = swept(Stage(seed=4)).result
     assert result.noise_dbfs_per_hz == pytest.approx(-100.0, abs=0.1)

@@ -73,25 +73,60 @@ def test_the_planted_pass_band_is_learned_to_a_tenth_of_a_decibel() -> None:
     assert off_db.std() < 0.1
 
 
-@pytest.mark.parametrize("count", [1, 2, 3])
-def test_a_few_hops_do_not_take_their_lines_for_the_pass_band(count: int) -> None:
-    shape = learn_shape(
-        hops_of(TWICE[:count], lines=(10_100, 10_271, 10_400)), half_bins=HALF, guard_bins=GUARD
-    )
+@pytest.mark.parametrize("count", [1, 2, 4])
+def test_of_a_few_hops_no_pass_band_is_learned(count: int) -> None:
+    """A signal in two hops of four, as wide as an FM channel, would pass for part of it."""
+    assert learn_shape(hops_of(TWICE[:count]), half_bins=HALF, guard_bins=GUARD) is None
+
+
+def _wide(hops: list[HopSpectrum], at: range, *, over: float) -> list[HopSpectrum]:
+    """Signals of 30 bins, planted at the same distance from these hops' centres."""
+    for number in at:
+        hops[number].psd[260:290] += np.float32(over * FLOOR) * GAIN[260:290].astype(np.float32)
+    return hops
+
+
+def test_wide_signals_alike_in_two_hops_of_five_are_none_of_the_pass_band() -> None:
+    hops = _wide(hops_of(TWICE[:5]), range(2), over=6.0)
+    shape = learn_shape(hops, half_bins=HALF, guard_bins=GUARD)
     assert shape is not None
     truth = GAIN[SEGMENT // 2 - HALF : SEGMENT // 2 + HALF + 1]
     assert np.abs(10.0 * np.log10(shape / truth)).max() < 1.0
 
 
+@pytest.mark.parametrize("over", [1.0, 6.0])
+def test_a_hump_that_no_filter_has_is_no_pass_band(over: float) -> None:
+    """Signals whose raster is the hops', 3 and 8.5 dB over the noise: taken out, they were gone."""
+    hops = _wide(hops_of(TWICE), range(len(TWICE)), over=over)
+    assert learn_shape(hops, half_bins=HALF, guard_bins=GUARD) is None
+
+
+@pytest.mark.parametrize("order", [2, 5, 8])
+@pytest.mark.parametrize("down_db", [1.0, 3.0, 9.0])
+def test_the_slopes_of_a_filter_are_learned(order: int, down_db: float) -> None:
+    """Of Butterworth's: ``1 / (1 + (f / f0)^2n)``, so far down at the edge of what is used."""
+    at_edge = (10.0 ** (down_db / 10.0) - 1.0) * (OFFSETS / HALF) ** (2 * order)
+    gain = 1.0 / (1.0 + at_edge)
+    hops = hops_of(TWICE, spike=0.0)
+    for hop in hops:
+        hop.psd[:] *= (gain / GAIN).astype(np.float32)
+    shape = learn_shape(hops, half_bins=HALF, guard_bins=GUARD)
+    assert shape is not None
+    truth = gain[SEGMENT // 2 - HALF : SEGMENT // 2 + HALF + 1]
+    assert np.abs(10.0 * np.log10(shape / truth)).max() < 0.5
+
+
 def test_signals_everywhere_are_no_pass_band() -> None:
-    hops = hops_of([10_150], spike=0.0)
-    hops[0].psd[200:360] *= 30.0
+    hops = hops_of(TWICE, spike=0.0)
+    for hop in hops:
+        hop.psd[200:360] *= 30.0
     assert learn_shape(hops, half_bins=HALF, guard_bins=GUARD) is None
 
 
 def test_digital_silence_has_no_pass_band() -> None:
-    silent = hops_of([10_150])
-    silent[0].psd[:] = 0.0
+    silent = hops_of(TWICE)
+    for hop in silent:
+        hop.psd[:] = 0.0
     assert learn_shape(silent, half_bins=HALF, guard_bins=GUARD) is None
 
 
