@@ -26,7 +26,11 @@ class _Questions(click.Group):
             formatter.write_dl([(name, each.about) for name, each in QUESTIONS.items()])
 
 
-@click.group(cls=_Questions, subcommand_metavar="QUESTION [OPTIONS] FILES or FOLDERS...")
+@click.group(
+    cls=_Questions,
+    options_metavar="",  # of its own it has but --help
+    subcommand_metavar="QUESTION [OPTIONS] FILES or FOLDERS...",
+)
 def batch() -> None:
     """The same question over many recordings: a row for each, and what stands out first.
 

@@ -44,9 +44,10 @@ def print_board(board: Board, info: SourceInfo, correction: Correction) -> None:
     """Print the line board and its verdict."""
     out = console()
     tunings = ", ".join(format_frequency(look.spectrum.center_hz) for look in board.looks)
+    heard = f"tuned to {tunings}" if tunings else "no line is in its reach"
     place = "" if board.result.place is None else f" at {board.result.place}"
     out.print(
-        f"{info.name}{place}: tuned to {tunings or 'nothing'}. Clock {clock_words(correction)}.",
+        f"{info.name}{place}: {heard}. Clock {clock_words(correction)}.",
         markup=False,
     )
     out.print()

@@ -94,7 +94,7 @@ def _table(lines: list[SeenLine], result: LookResult, clock_hz: float | None) ->
                 f"± {format_expanded(line.expanded_hz)}",
                 format_error(line.indicated_hz - result.center_hz, 2.0 * line.u_indicated_hz),
                 format_dbfs(line.level_dbfs),
-                *([_at_input(line)] if calibrated else []),
+                *([at_input(line)] if calibrated else []),
                 format_db(line.snr_db),
                 Text(remarks(line, result.rbw_hz, clock_hz)),
             )
@@ -104,7 +104,8 @@ def _table(lines: list[SeenLine], result: LookResult, clock_hz: float | None) ->
     )
 
 
-def _at_input(line: SeenLine) -> str:
+def at_input(line: SeenLine) -> str:
+    """Its level at the dongle's input with U (k = 2); empty where no known level tells it."""
     if line.level_dbm is None or line.u_level_db is None:
         return ""
     return format_dbm(line.level_dbm, 2.0 * line.u_level_db)

@@ -8,13 +8,12 @@ from rich.text import Text
 from calib.correction import Correction
 from sniff.model import Mark, SourceInfo
 from sniff.naming import Family, names_in_words
-from sniff.report.look_text import clock_words, remarks
+from sniff.report.look_text import at_input, clock_words, remarks
 from sniff.report.text import console, table
 from sniff.sweep.swept import Stay, Sweep, SweptLine
 from sniff.units import (
     format_db,
     format_dbfs,
-    format_dbm,
     format_expanded,
     format_frequency,
     format_seconds,
@@ -106,7 +105,7 @@ def _table(lines: Sequence[SweptLine], sweep: Sweep, info: SourceInfo) -> object
                 format_frequency(line.frequency_hz, line.expanded_hz),
                 f"± {format_expanded(line.expanded_hz)}",
                 format_dbfs(line.level_dbfs),
-                *([_at_input(line)] if calibrated else []),
+                *([at_input(line)] if calibrated else []),
                 format_db(line.snr_db),
                 Text(names_in_words(line.explanations)),
                 Text(_remarks(line, sweep.result.rbw_hz, info.clock_hz)),
@@ -115,12 +114,6 @@ def _table(lines: Sequence[SweptLine], sweep: Sweep, info: SourceInfo) -> object
         ],
         left=0,
     )
-
-
-def _at_input(line: SweptLine) -> str:
-    if line.level_dbm is None or line.u_level_db is None:
-        return ""
-    return format_dbm(line.level_dbm, 2.0 * line.u_level_db)
 
 
 def _remarks(line: SweptLine, rbw_hz: float, clock_hz: float | None) -> str:

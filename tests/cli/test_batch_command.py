@@ -51,6 +51,11 @@ def written(folder: Path) -> dict[str, int]:
     return {path.name: path.stat().st_mtime_ns for path in (folder / "answers").iterdir()}
 
 
+def test_the_usage_names_the_options_where_they_go(run: Run) -> None:
+    first, *_ = run("batch", "--help").out.splitlines()
+    assert first.endswith(" batch QUESTION [OPTIONS] FILES or FOLDERS...")
+
+
 def test_a_fleet_is_asked_and_gone_on_with(
     run: Run, here: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -117,6 +117,21 @@ def test_without_a_plan_the_dongle_and_the_air_explain(run: Run, scene: Path) ->
     assert "2 × 28.8 MHz of the dongle's clock" in known
 
 
+def test_its_help_tells_its_own_time_at_a_hop_and_how_it_ends(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """40 spectra, 50 ms at least (`sniff.sweep.hops`); the other commands' 1 s was told before."""
+    monkeypatch.setenv("COLUMNS", "80")
+    text = run("sweep", "--help").out
+    assert max(map(len, text.splitlines())) <= 80
+    words = " ".join(text.split())
+    assert "at each hop; a recording is read whole [default: 50 ms, or 40 spectra where" in words
+    assert "1 s]" not in words
+    assert "--order N" in words
+    assert "--repeat N Passes over the span. [default: 1; 1<=x<=1000]" in words
+    assert "Exit code 0: swept; 4: the source failed on the way; 130: Ctrl-C." in words
+
+
 def test_a_recorded_sweep_is_swept_again_with_the_same_lines(
     run: Run, scene: Path, tmp_path: Path
 ) -> None:

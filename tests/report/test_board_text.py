@@ -89,3 +89,10 @@ def test_columns_that_nothing_fills_are_left_out(printed: Printed) -> None:
     assert "scatter" not in head
     assert "vs" not in head
     assert "Placing spread" not in text
+
+
+def test_a_board_whose_lines_no_tuning_reaches_says_so(printed: Printed) -> None:
+    line = planted.line("LO", 2.4e9, 1e3, LineState.OUT_OF_VIEW, why="beyond the tuner's reach")
+    text = printed(120, planted.board([line], []))
+    assert ": no line is in its reach. Clock" in text
+    assert "nothing" not in text
