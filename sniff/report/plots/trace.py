@@ -5,6 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
+from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import ScaledTranslation
 
 from sniff.look import Look, SeenLine
@@ -89,8 +90,12 @@ def to_the_edges(x_hz: Doubles, levels: Doubles, half_hz: float) -> tuple[Double
 
 
 def label_beside(axes: Axes, text: str) -> None:
-    """Set the vertical axis' label at a fixed distance, so that long ticks cannot push it off."""
+    """Set the vertical axis' label at a fixed distance, and ticks at whole decibels, short enough
+    not to meet it."""
     axes.set_ylabel(text)
+    axes.yaxis.set_major_locator(
+        MaxNLocator("auto", steps=[1, 2, 5, 10], integer=True, min_n_ticks=2)
+    )
     width_mm = axes.get_position().width * WIDTH_MM
     axes.yaxis.set_label_coords(-_LABEL_BESIDE_MM / width_mm, 0.5)
 
