@@ -10,14 +10,12 @@ from matplotlib.patches import Patch
 from calib.correction import Correction
 from sniff.look import Look, SeenLine
 from sniff.model import NOT_SIGNALS
-from sniff.report.plots import labels, style
+from sniff.report.plots import style
 from sniff.report.plots.axis import U_WORDS, Ruler, Scale, how_taken, scale_of
-from sniff.report.plots.leaders import draw_leaders
+from sniff.report.plots.label_band import AXES_LEFT_MM, AXES_WIDTH_MM, label_band, most_that_fit
 from sniff.report.plots.page import (
-    WIDTH_MM,
     Sheet,
     open_page,
-    text_width_mm,
     unbroken,
 )
 from sniff.report.plots.trace import (
@@ -33,12 +31,8 @@ from sniff.report.plots.trace import (
 from sniff.units import format_dbfs, format_frequency, format_reading, format_span
 
 _MOST_LABELS = 10
-_LEFT_MM, _RIGHT_MM = 16.0, 4.0
-_AXES_WIDTH_MM = WIDTH_MM - _LEFT_MM - _RIGHT_MM
 _AXES_HEIGHT_MM = 88.0
 _UNDER_AXES_MM = 14.0
-_LABEL_SPACE_MM = 2.0
-_LABEL_LOW_MM, _LABEL_HIGH_MM = 0.5, WIDTH_MM - 0.5
 _RULER = Ruler()
 
 
@@ -68,17 +62,11 @@ def draw_look(
         scale = scale_of([look], clock)
         low_hz, high_hz = span_hz(look, scale)
         named, others = _choose(look.result.peaks)
-        texts = [_label(line) for line in named]
-        at_mm = [
-            _LEFT_MM + _AXES_WIDTH_MM * (line.frequency_hz - low_hz) / (high_hz - low_hz)
-            for line in named
-        ]
-        band = labels.stagger(
-            at_mm,
-            texts,
-            width_mm=_label_width_mm(texts),
-            low_mm=_LABEL_LOW_MM,
-            high_mm=_LABEL_HIGH_MM,
+        band = label_band(
+            [line.frequency_hz for line in named],
+            [_label(line) for line in named],
+            low_hz=low_hz,
+            high_hz=high_hz,
         )
         sheet = Sheet(
             title=_title(look, low_hz, high_hz),
@@ -90,25 +78,16 @@ def draw_look(
         )
         page = open_page(sheet, body_mm=band.height_mm + _AXES_HEIGHT_MM + _UNDER_AXES_MM)
         axes = page.axes(
-            left_mm=_LEFT_MM,
+            left_mm=AXES_LEFT_MM,
             top_mm=sheet.top_mm + band.height_mm,
-            width_mm=_AXES_WIDTH_MM,
+            width_mm=AXES_WIDTH_MM,
             height_mm=_AXES_HEIGHT_MM,
         )
         _draw_axes(axes, look, scale, usable_fraction)
         for line in look.result.peaks:
             _mark(axes, look, line, named=line in named)
         heights = [height_dbfs(look, line.indicated_hz, line.level_dbfs) for line in named]
-        draw_leaders(
-            page,
-            axes,
-            band,
-            levels_dbfs=heights,
-            texts=texts,
-            at_mm=at_mm,
-            top_mm=sheet.top_mm,
-            axes_height_mm=_AXES_HEIGHT_MM,
-        )
+        band.draw(page, axes, heights, top_mm=sheet.top_mm, axes_height_mm=_AXES_HEIGHT_MM)
         return page.figure
 
 
@@ -122,17 +101,12 @@ def _label(line: SeenLine) -> str:
     return "\n".join([text, *words])
 
 
-def _label_width_mm(texts: Sequence[str]) -> float:
-    return max((text_width_mm(text) for text in texts), default=0.0) + _LABEL_SPACE_MM
-
-
 def _choose(lines: Sequence[SeenLine]) -> tuple[list[SeenLine], list[SeenLine]]:
     """Lines that get a label, by frequency, and the rest.
 
     Ten, or as many as fit when their uncertainties are so small that the labels are long.
     """
-    width_mm = _label_width_mm([_label(line) for line in lines[:_MOST_LABELS]])
-    room = labels.most_labels(width_mm=width_mm, low_mm=_LABEL_LOW_MM, high_mm=_LABEL_HIGH_MM)
+    room = most_that_fit([_label(line) for line in lines[:_MOST_LABELS]])
     count = min(_MOST_LABELS, room)
     return sorted(lines[:count], key=lambda line: line.frequency_hz), list(lines[count:])
 

@@ -10,14 +10,12 @@ from matplotlib.patches import Patch
 
 from calib.correction import Correction
 from sniff.naming import Family
-from sniff.report.plots import labels, style
+from sniff.report.plots import style
 from sniff.report.plots.axis import U_WORDS, Ruler, Scale, scale_of
-from sniff.report.plots.leaders import draw_leaders
+from sniff.report.plots.label_band import AXES_LEFT_MM, AXES_WIDTH_MM, label_band, most_that_fit
 from sniff.report.plots.page import (
-    WIDTH_MM,
     Sheet,
     open_page,
-    text_width_mm,
     unbroken,
     wrap,
 )
@@ -35,13 +33,9 @@ from sniff.sweep.swept import Sweep, SweptLine
 from sniff.units import format_dbfs, format_frequency, format_reading, format_seconds, format_span
 
 _MOST_LABELS = 12
-_LEFT_MM, _RIGHT_MM = 16.0, 4.0
-_AXES_WIDTH_MM = WIDTH_MM - _LEFT_MM - _RIGHT_MM
 _AXES_HEIGHT_MM = 92.0
 _UNDER_AXES_MM = 14.0
-_LABEL_SPACE_MM = 2.0
 _WIDEST_NAME_MM = 27.0
-_LABEL_LOW_MM, _LABEL_HIGH_MM = 0.5, WIDTH_MM - 0.5
 _RULER = Ruler()
 
 _EXPLAINED = style.Shape(marker="v", filled=True, color=style.INK, words="line explained")
@@ -80,17 +74,11 @@ def draw_sweep(sweep: Sweep, *, clock: Correction | None = None) -> Figure:
         scale = scale_of([look], clock)
         low_hz, high_hz = span_hz(look, scale)
         named = _choose(sweep.result.peaks)
-        texts = [_label(line) for line in named]
-        at_mm = [
-            _LEFT_MM + _AXES_WIDTH_MM * (line.frequency_hz - low_hz) / (high_hz - low_hz)
-            for line in named
-        ]
-        band = labels.stagger(
-            at_mm,
-            texts,
-            width_mm=_label_width_mm(texts),
-            low_mm=_LABEL_LOW_MM,
-            high_mm=_LABEL_HIGH_MM,
+        band = label_band(
+            [line.frequency_hz for line in named],
+            [_label(line) for line in named],
+            low_hz=low_hz,
+            high_hz=high_hz,
         )
         sheet = Sheet(
             title=_title(sweep, low_hz, high_hz),
@@ -102,9 +90,9 @@ def draw_sweep(sweep: Sweep, *, clock: Correction | None = None) -> Figure:
         )
         page = open_page(sheet, body_mm=band.height_mm + _AXES_HEIGHT_MM + _UNDER_AXES_MM)
         axes = page.axes(
-            left_mm=_LEFT_MM,
+            left_mm=AXES_LEFT_MM,
             top_mm=sheet.top_mm + band.height_mm,
-            width_mm=_AXES_WIDTH_MM,
+            width_mm=AXES_WIDTH_MM,
             height_mm=_AXES_HEIGHT_MM,
         )
         _draw_axes(axes, sweep, scale, low_hz, high_hz)
@@ -114,16 +102,7 @@ def draw_sweep(sweep: Sweep, *, clock: Correction | None = None) -> Figure:
             level = height_dbfs(look, line.indicated_hz, line.level_dbfs)
             place = _RULER.place(line.frequency_hz)
             draw_marker(axes, place, level, _shape(line), size_pt=size_pt)
-        draw_leaders(
-            page,
-            axes,
-            band,
-            levels_dbfs=heights,
-            texts=texts,
-            at_mm=at_mm,
-            top_mm=sheet.top_mm,
-            axes_height_mm=_AXES_HEIGHT_MM,
-        )
+        band.draw(page, axes, heights, top_mm=sheet.top_mm, axes_height_mm=_AXES_HEIGHT_MM)
         return page.figure
 
 
@@ -146,10 +125,6 @@ def _label(line: SweptLine) -> str:
     return "\n".join([*words, reading])
 
 
-def _label_width_mm(texts: Sequence[str]) -> float:
-    return max((text_width_mm(text) for text in texts), default=0.0) + _LABEL_SPACE_MM
-
-
 def _choose(lines: Sequence[SweptLine]) -> list[SweptLine]:
     """Lines that get a label, by frequency, as many as fit."""
     there = [line for line in lines if line.is_signal]
@@ -163,8 +138,7 @@ def _choose(lines: Sequence[SweptLine]) -> list[SweptLine]:
     for place in range(max(len(unexplained), len(explained))):
         turns += unexplained[place : place + 1] + explained[place : place + 1]
     chosen = turns[:_MOST_LABELS]
-    width_mm = _label_width_mm([_label(line) for line in chosen])
-    room = labels.most_labels(width_mm=width_mm, low_mm=_LABEL_LOW_MM, high_mm=_LABEL_HIGH_MM)
+    room = most_that_fit([_label(line) for line in chosen])
     return sorted(chosen[:room], key=lambda line: line.frequency_hz)
 
 
