@@ -20,6 +20,7 @@ DETECTION_PROBABILITY = 0.95
 
 _REACH = 96  # bins on either side that make the local floor
 _HUMP = 2.0  # local floor over the wide one, above which it is a signal and not the pass-band
+_LEAST_DENSITY = 1e-30  # FS²/Hz: samples that are all zero have a floor too
 _MOST_SUMMITS = 200
 
 
@@ -71,7 +72,8 @@ def noise_floor(spectrum: Spectrum, *, false_alarm_rate: float = DEFAULT_FALSE_A
 
     The floor is the median of the bins about each bin, which follows the receiver's pass-band and
     passes over lines; where that median stands far above the surroundings on both sides it is a
-    broad signal, and the surroundings count instead.
+    broad signal, and the surroundings count instead. It is no lower than what the transform's own
+    rounding leaves, or samples without noise would show lines of its making.
 
     Parameters
     ----------
@@ -95,12 +97,22 @@ def noise_floor(spectrum: Spectrum, *, false_alarm_rate: float = DEFAULT_FALSE_A
     local = _running_quantile(psd, reach, 0.5) / (gammaincinv(averages, 0.5) / averages)
     wide = _surroundings(psd) / (gammaincinv(averages, 0.25) / averages)
     density = np.where(local > _HUMP * wide, wide, local)
+    density = np.maximum(density, _rounding_density(spectrum))
     # Neighbouring bins of a window are correlated over about its noise bandwidth, and a median is
     # π/2 times as uncertain as a mean.
     independent = 2 * reach / spectrum.enbw_bins / (np.pi / 2)
     per_bin = false_alarm_rate / psd.size
     ratio = fdtri(2 * averages, 2 * averages * independent, 1.0 - per_bin)
     return Floor(density=density, threshold=density * float(ratio))
+
+
+def _rounding_density(spectrum: Spectrum) -> float:
+    """Noise of a transform in single precision, FS²/Hz, spread over the span: its relative RMS
+    error grows as the precision times the root of log2 of its length (Schatzman, SIAM Journal on
+    Scientific Computing 17, 1996; from memory)."""
+    precision = float(np.finfo(np.float32).eps)
+    relative = precision**2 * np.log2(spectrum.psd.size)
+    return max(float(spectrum.psd.mean()) * float(relative), _LEAST_DENSITY)
 
 
 def would_see_ratio(spectrum: Spectrum, floor: Floor) -> Doubles:

@@ -5,6 +5,7 @@ import pytest
 
 from calib.correction import Correction
 from sniff.errors import UsageError
+from sniff.model import Mark
 from sniff.peaks import noise_floor
 from sniff.pipeline import look
 from sniff.refine import cramer_rao_hz
@@ -95,6 +96,19 @@ def test_a_take_shorter_than_a_segment_is_refused_with_what_would_work() -> None
 def test_silence_is_no_line_and_no_traceback() -> None:
     found = look(take_of(np.zeros(50_000, complex)), info(), SETTINGS, EXACT)
     assert found.result.peaks == ()
+
+
+@pytest.mark.parametrize("constant", [-1.0 - 1.0j, 0.25 + 0.125j, 1.0 / 255.0 + 0.0j])
+def test_a_receiver_that_sends_one_value_shows_rounding_at_most_and_no_traceback(
+    constant: complex,
+) -> None:
+    """What is left beside its mean is rounding."""
+    samples = np.full(100_000, constant, np.complex64)
+    seen = look(take_of(samples), info(), SETTINGS, EXACT)
+    # The line at the centre is the value itself.
+    assert all(line.level_dbfs < -120.0 for line in seen.result.peaks if Mark.DC not in line.marks)
+    assert np.isfinite(seen.threshold).all()
+    assert (seen.noise > 0.0).all()
 
 
 def test_the_course_shows_when_a_line_was_there() -> None:
