@@ -103,6 +103,22 @@ Allowed = Annotated[Tolerance, BeforeValidator(_tolerance)]
 """A text such as ``"50ppm"`` or ``"5kHz"``."""
 
 
+_WANTED = {
+    "extra_forbidden": "this key is not known here; check its spelling",
+    "missing": "this key is missing",
+    "tuple_type": 'a list is wanted, such as ["this", "that"]',
+    "list_type": 'a list is wanted, such as ["this", "that"]',
+    "string_type": "a text in quotes is wanted",
+    "int_type": "a whole number is wanted",
+    "int_from_float": "a whole number is wanted",
+    "float_type": "a number is wanted",
+    "bool_type": "true or false is wanted, without quotes",
+    "model_type": "a table is wanted, under a heading in square brackets",
+}
+"""What a TOML file should hold instead, by the kind of mistake; the schema's library speaks of
+Python's types."""
+
+
 def load(text: str, model: type[Model], *, name: str) -> Model:
     """Read a TOML text into a checked model.
 
@@ -133,11 +149,7 @@ def load(text: str, model: type[Model], *, name: str) -> Model:
         first = next(misspelt, mistakes[0])
         path = [part for part in first["loc"] if not isinstance(part, str) or "[" not in part]
         keys = ".".join(str(part) for part in path) or "the file"
-        message = first["msg"].removeprefix("Value error, ")
-        if first["type"] == "extra_forbidden":
-            message = "this key is not known here; check its spelling"
-        elif first["type"] == "missing":
-            message = "this key is missing"
+        message = _WANTED.get(first["type"], first["msg"].removeprefix("Value error, "))
         raise InputError(f"{place_in(text, path, name=name)}: {keys}: {message}") from None
 
 

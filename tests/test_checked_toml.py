@@ -71,6 +71,8 @@ def test_what_is_right_is_read_with_its_units() -> None:
         ('hz = "455k"', 'hz = "455 q"', 13, "455 q"),
         ('[[parts]]\nname = "b"', '[[parts]]\nnome = "b"', 12, "not known"),
         ("hz = 5", "hz = true", 8, "hz"),
+        ("hz = 5", "hz = [5]", 8, "a number is wanted"),
+        ('name = "b"', "name = 5", 12, "a text in quotes is wanted"),
     ],
 )
 def test_a_mistake_is_named_by_its_line(old: str, new: str, line: int, words: str) -> None:
