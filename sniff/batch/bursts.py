@@ -82,9 +82,10 @@ def clumps_of(
         parting = bisect_left(gaps_s, _gap_s(NEAR, time_s, bursts))
         bursts = listed - parting
     surely = bisect_left(gaps_s, _gap_s(_DOUBTFUL, time_s, bursts))
+    all_of_listed = count / listed
     return Clumps(
-        count=max(1, round(bursts * count / listed)),
-        doubtful=surely - parting,
+        count=round(bursts * all_of_listed),
+        doubtful=round((surely - parting) * all_of_listed),
         chi2=-2.0 * sum(log(max(chance, _LEAST)) for chance in chances),
         degrees=2 * len(gaps_s),
     )

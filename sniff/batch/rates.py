@@ -186,12 +186,13 @@ def too_frequent(found: Sequence[Rate], files: Sequence[str]) -> list[Outlier]:
 
 def _sentence(rate: Rate, others: int, others_s: float, rest: str, *, by_bursts: bool) -> str:
     own = f"gone {format_times(rate.events)} in {format_seconds(rate.observed_s)}"
-    per_hour = rate.value
+    per_hour = format_rate(rate.value)
     if by_bursts:
-        own, per_hour = f"{own}, in {_bursts(rate.bursts)}", rate.bursts * HOUR_S / rate.observed_s
+        own = f"{own}, in {_bursts(rate.bursts)}"
+        per_hour = format_rate(rate.bursts * HOUR_S / rate.observed_s).replace(" ", " bursts ", 1)
     if not others:
         return f"{own}; {rest} never"
-    return f"{own}, {format_rate(per_hour)}; {rest} {format_rate(others * HOUR_S / others_s)}"
+    return f"{own}, {per_hour}; {rest} {format_rate(others * HOUR_S / others_s)}"
 
 
 def _bursts(count: int) -> str:

@@ -75,7 +75,7 @@ def test_a_set_with_more_bursts_is_named_by_them() -> None:
     (named,) = summary.outliers
     assert named.file.endswith("set-005.sigmf-meta")
     assert named.sentence == (
-        "gone 30 times in 2 h, in 6 bursts, 3.0 per hour; the other 11 together 1.1 per day"
+        "gone 30 times in 2 h, in 6 bursts, 3.0 bursts per hour; the other 11 together 1.1 per day"
     )
     assert "bursts" in named.rule
     (caution,) = [each for each in summary.cautions if each.code == "bursts"]
