@@ -158,7 +158,7 @@ def redo(ctx: click.Context, /, folder: Path | None, **given: Any) -> None:
     It shows what differs. Frequencies must agree within U, levels within 0.1 dB, states and counts
     to the letter. The clock is that of the reading. Nothing is filed.
 
-    Exit code 0: none differs; 1: a reading does.
+    Exit code 0: none differs; 1: a reading does; 3: none could be repeated.
     """
     from sniff.cli.job_redoing import redo as run
 

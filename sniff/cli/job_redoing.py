@@ -56,7 +56,7 @@ class RedoResult:
 
 
 def redo(folder: Path | None, given: Mapping[str, Any]) -> int:
-    """Repeat readings; returns the exit code: 1 when one differs."""
+    """Repeat readings; returns the exit code: 1 when one differs, 3 when none could be repeated."""
     job = job_here(folder)
     with job.notebook() as notebook:
         readings = [notebook.reading(given["reading"])] if given["reading"] else notebook.readings()
@@ -72,7 +72,9 @@ def redo(folder: Path | None, given: Mapping[str, Any]) -> int:
         click.echo(envelope("job redo", result))
     else:
         print_redone(result.readings)
-    return 1 if result.different else 0
+    if result.different:
+        return 1
+    return 3 if result.not_redone and not result.same else 0
 
 
 def _redone(job: Job, reading: Reading) -> Redone:

@@ -316,7 +316,9 @@ def test_a_live_measurement_keeps_its_samples_and_is_repeated_from_them(
     assert len(json.loads(data.with_suffix(".sigmf-meta").read_text())["captures"]) >= 2
     assert "1 probe: the same" in run("job", "redo").out
     data.unlink()
-    assert f"its recording {data.name} is missing" in run("job", "redo").out
+    again = run("job", "redo")
+    assert f"its recording {data.name} is missing" in again.out
+    assert again.code == 3
 
 
 def test_samples_that_cannot_be_kept_cost_no_measurement(run: Run, folder: Path) -> None:
