@@ -89,7 +89,7 @@ def test_four_viewers_get_thirty_frames_a_second_for_a_small_part_of_a_core(
     served: tuple[str, psutil.Popen], recording: Path
 ) -> None:
     address, process = served
-    seconds, counts = 10.0, []
+    seconds, counts = 6.0, []
     time.sleep(3.0)
     before = process.cpu_times()
     begun_s = time.monotonic()
@@ -103,7 +103,7 @@ def test_four_viewers_get_thirty_frames_a_second_for_a_small_part_of_a_core(
     took_s = time.monotonic() - begun_s
     after = process.cpu_times()
     share = (after.user + after.system - before.user - before.system) / took_s
-    own = share - source_share(recording, 20.0)
+    own = share - source_share(recording, 10.0)
     rates = [count / seconds for count in counts]
     print(f"own {own:.1%} of a core beside the source; frames/s {[f'{r:.1f}' for r in rates]}")
     assert len(rates) == 4
@@ -142,7 +142,7 @@ def test_a_drop_out_shows_in_the_row_within_a_sixth_of_a_second(
 
     def listen() -> None:
         with connect(f"ws://{host}/live", origin=f"http://{host}", max_size=2**20) as socket:
-            end_s = time.monotonic() + 16.0
+            end_s = time.monotonic() + 12.0
             while time.monotonic() < end_s:
                 message = socket.recv(timeout=5)
                 if isinstance(message, bytes):
@@ -156,7 +156,7 @@ def test_a_drop_out_shows_in_the_row_within_a_sixth_of_a_second(
         page.locator("#rows button").first.wait_for()
         listening.start()
         page.evaluate(WATCH)
-        page.wait_for_timeout(15_000)
+        page.wait_for_timeout(11_000)
         seen = json.loads(page.evaluate("JSON.stringify(window.seen)"))
         browser.close()
     listening.join()
@@ -168,7 +168,7 @@ def test_a_drop_out_shows_in_the_row_within_a_sixth_of_a_second(
             late_s.append(into_s)
     median_s = statistics.median(late_s)
     print(f"late by {1e3 * median_s:.0f} ms (median of {len(late_s)})")
-    assert len(late_s) >= 10
+    assert len(late_s) >= 8
     assert 0.0 < median_s < 0.150
 
 

@@ -16,7 +16,7 @@ __all__ = ["rtlsdr_library"]
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(120)]
 
-SECONDS = 8
+SECONDS = 5
 
 
 @pytest.fixture

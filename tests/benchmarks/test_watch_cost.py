@@ -14,7 +14,7 @@ from tests.benchmarks.peak import peak_bytes
 pytestmark = pytest.mark.timeout(300)
 
 RATE_HZ = 2.4e6
-SECONDS = 40
+SECONDS = 20
 MEGABYTE = 2**20
 
 # Mixes, filters and decimates the same file in pieces, and looks at nothing: 192 taps, as many as
@@ -34,7 +34,7 @@ with open(sys.argv[1], "rb") as file:
 
 @pytest.fixture(scope="module")
 def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """40 s at 2.4 MS/s, 192 MB: noise and a carrier that goes for 50 ms in each second."""
+    """20 s at 2.4 MS/s, 96 MB: noise and a carrier that goes for 50 ms in each second."""
     rng = np.random.default_rng(1)
     n = int(RATE_HZ)
     t = np.arange(n) / RATE_HZ
@@ -42,7 +42,7 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
     samples[int(0.4 * n) : int(0.45 * n)] = 0.0
     samples += 0.03 * rng.standard_normal((n, 2)).view(np.complex128).ravel()
     codes = np.clip(np.round(samples.view(np.float64) * 127.5 + 127.5), 0, 255).astype(np.uint8)
-    path = tmp_path_factory.mktemp("watch") / "forty.cu8"
+    path = tmp_path_factory.mktemp("watch") / "twenty.cu8"
     path.write_bytes(codes.tobytes() * SECONDS)
     return path
 
@@ -102,7 +102,7 @@ def test_a_recording_is_watched_faster_than_scipy_alone_mixes_and_decimates_it(
 def test_memory_does_not_grow_with_the_length(
     recording: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    longer = tmp_path / "eighty.cu8"
+    longer = tmp_path / "forty.cu8"
     with longer.open("wb") as file:
         for _ in range(2):
             file.write(recording.read_bytes())
