@@ -29,6 +29,15 @@ def tone(
     return amplitude * np.exp(1j * (2 * np.pi * turns + phase))
 
 
+def phasors(cycles: npt.NDArray[np.float64]) -> npt.NDArray[np.complex64]:
+    """Unit phasors; whole turns are taken off before the numbers are shortened."""
+    angles = (2.0 * np.pi * (cycles - np.rint(cycles))).astype(np.float32)
+    out = np.empty(angles.shape, np.complex64)
+    np.cos(angles, out=out.real)
+    np.sin(angles, out=out.imag)
+    return out
+
+
 def noise(rng: np.random.Generator, samples: int, *, power: float) -> npt.NDArray[np.complex128]:
     """White complex noise of total power `power`, FS²."""
     parts = rng.standard_normal((samples, 2)) * np.sqrt(power / 2)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from tests.signals import phasors
 from tests.values import ofdm as published
 
 
@@ -99,15 +100,6 @@ def dvbt(
     )
 
 
-def turned_by(cycles: npt.NDArray[np.float64]) -> npt.NDArray[np.complex64]:
-    """Unit phasors; whole turns are taken off before the numbers are shortened."""
-    angles = (2.0 * np.pi * (cycles - np.rint(cycles))).astype(np.float32)
-    out = np.empty(angles.shape, np.complex64)
-    np.cos(angles, out=out.real)
-    np.sin(angles, out=out.imag)
-    return out
-
-
 def heard(
     sent: Sent,
     rng: np.random.Generator,
@@ -136,14 +128,14 @@ def heard(
     spacing, cells = spacing[passed], sent.cells[:, passed]
     length = int(np.ceil(sent.symbol_s / step_s)) + 1
     n = np.arange(length)
-    kernel = turned_by(np.outer(spacing, n * step_s))
-    carrier = turned_by(offset_hz * step_s * np.arange(count))
+    kernel = phasors(np.outer(spacing, n * step_s))
+    carrier = phasors(offset_hz * step_s * np.arange(count))
     for delay_s, gain in [(0.0, 1.0 + 0j), *([echo] if echo else [])]:
         starts_s = sent.starts_s + delay_s
         first = np.ceil(starts_s / step_s).astype(np.int64)
         end = np.ceil((starts_s + sent.symbol_s) / step_s).astype(np.int64)
         late_s = first * step_s - starts_s
-        turned = cells * turned_by(np.outer(late_s - sent.guard_s, spacing))
+        turned = cells * phasors(np.outer(late_s - sent.guard_s, spacing))
         for batch in range(0, first.size, 256):
             rows = turned[batch : batch + 256] @ kernel
             for row, a, b in zip(rows, first[batch:], end[batch:], strict=False):

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sniff.model import IQBlock
+from tests.signals import phasors
 
 RATE_HZ = 64e3
 CENTER_HZ = 83.5e6
@@ -142,7 +143,7 @@ class Stream:
         if event is not None and event.phase:
             turns = turns + np.where(t >= event.at_s + event.for_s, event.phase, 0.0)
             self._turns += event.phase
-        samples_iq = (level * np.exp(2j * np.pi * (turns % 1.0))).astype(np.complex64)
+        samples_iq = level.astype(np.float32) * phasors(turns)
         parts = self._rng.standard_normal((samples, 2), dtype=np.float32) * np.float32(self._noise)
         block = IQBlock(
             samples=samples_iq + parts.view(np.complex64)[:, 0],
