@@ -8,7 +8,7 @@ from sniff.board import BoardLine, BoardResult, BoardVerdict, LineState
 from sniff.units import format_ppm
 from sniff.verdict import Outcome
 
-DRIFTS_PPM = 1.0
+_DRIFTS_PPM = 1.0
 """A crystal may move so much from the moment its own line is read to that of its multiple: common
 practice, no source."""
 
@@ -65,13 +65,25 @@ def _left_behind(crystal: BoardLine, driven: BoardLine) -> str:
     (own, clock), (own_driven, clock_driven) = _u_ppm(crystal), _u_ppm(driven)
     # The clock's error is one and the same, behind a converter as far as both are heard alike.
     u_ppm = hypot(own, own_driven, clock - clock_driven)
-    if abs(driven.error_ppm - crystal.error_ppm) <= 2.0 * u_ppm + DRIFTS_PPM:
+    if not has_left(driven.error_ppm - crystal.error_ppm, u_ppm):
         return ""
     return (
         f". Its crystal is not off so ({format_ppm(crystal.error_ppm, 2.0 * hypot(own, clock))}), "
         f"and the {driven.name} cannot leave it: another line may stand there; see with a narrower "
         "--search"
     )
+
+
+def has_left(apart_ppm: float, u_ppm: float) -> bool:
+    """Whether a line and its crystal are off by so different amounts that they cannot belong
+    together.
+
+    Parameters
+    ----------
+    apart_ppm, u_ppm : float
+        The difference, and its standard uncertainty (k = 1), ppm.
+    """
+    return abs(apart_ppm) > 2.0 * u_ppm + _DRIFTS_PPM
 
 
 def _u_ppm(line: BoardLine) -> tuple[float, float]:

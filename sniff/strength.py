@@ -67,6 +67,11 @@ class Allowance:
     words: str
 
 
+def gain_step_db(own_db: float | None, other_db: float | None) -> float | None:
+    """By how much more gain one was heard than the other, dB; None where one is not known."""
+    return None if own_db is None or other_db is None else own_db - other_db
+
+
 def at_gain(lines: Sequence[BoardLine], step_db: float) -> tuple[BoardLine, ...]:
     """Lines with their levels as they would be at so much more gain of the tuner."""
 

@@ -28,7 +28,7 @@ from sniff.report.board_text import print_board
 from sniff.report.budget_text import print_budgets
 from sniff.report.envelope import envelope
 from sniff.sources.opening import is_live
-from sniff.strength import U_GAIN_DB, Placing, at_gain
+from sniff.strength import U_GAIN_DB, Placing, at_gain, gain_step_db
 from sniff.superhet.at_place import LineThere, lines_at, place_named
 from sniff.superhet.expected import Expected, plan_cautions, radiated_lines
 from sniff.superhet.place import checked_name
@@ -58,7 +58,7 @@ def probe_source(
     placing = _placing(spread, given)
     if there is not None:
         board = compare_with_plan(board, there, placing=placing)
-    step_db = None if sibling is None else _gain_step_db(own.info, sibling.info)
+    step_db = None if sibling is None else gain_step_db(own.info.gain_db, sibling.info.gain_db)
     if sibling is not None:
         board = compare_with_sibling(
             board,
@@ -139,13 +139,6 @@ def _placing(spread: PlacingSpread | None, given: Mapping[str, Any]) -> Placing:
     """By what levels may differ: as stated by hand, else as measured, else as is common."""
     stated_db: float | None = given.get("placement")
     return Placing(spread=spread) if stated_db is None else Placing(stated_db=stated_db)
-
-
-def _gain_step_db(own: SourceInfo, sibling: SourceInfo) -> float | None:
-    """By how much more gain the set was heard than the sibling; None where that is not known."""
-    if own.gain_db is None or sibling.gain_db is None:
-        return None
-    return own.gain_db - sibling.gain_db
 
 
 def _at_gain(board: Board, step_db: float) -> Board:

@@ -31,7 +31,7 @@ from sniff.probe import search_half_width_hz
 from sniff.report.look_text import clock_words
 from sniff.sources.ahead import as_received
 from sniff.sources.recording.datatypes import find_datatype
-from sniff.strength import at_gain
+from sniff.strength import at_gain, gain_step_db
 from sniff.superhet.expected import Expected, radiated_lines
 from sniff.superhet.plan import Plan, Role, carry
 from sniff.taps.nouns import IN_WORDS
@@ -219,8 +219,7 @@ def _sibling_levels(
         "window": "hann",
     }
     board, its, _ = probe_source(options["sibling"], carry(plan, options["sibling_carrier"]), other)
-    step_db = 0.0 if gain_db is None or its.gain_db is None else gain_db - its.gain_db
-    lines = at_gain(board.result.lines, step_db)
+    lines = at_gain(board.result.lines, gain_step_db(gain_db, its.gain_db) or 0.0)
     return {line.name: line.level_dbfs for line in lines if line.level_dbfs is not None}
 
 

@@ -8,6 +8,7 @@ from sniff.board import BoardResult
 from sniff.look import Look
 from sniff.model import Caution
 from sniff.placings import PlacingSpread
+from sniff.strength import gain_step_db
 from sniff.superhet.plan import Plan
 
 
@@ -252,9 +253,7 @@ class Pair:
     @property
     def gain_step_db(self) -> float:
         """By how much the suspect was heard with more gain; 0 where that is not known."""
-        if self.good.gain_db is None or self.suspect.gain_db is None:
-            return 0.0
-        return self.suspect.gain_db - self.good.gain_db
+        return gain_step_db(self.suspect.gain_db, self.good.gain_db) or 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -12,7 +12,7 @@ from sniff.compare.nouns import (
     PlaceComparison,
 )
 from sniff.compare.planned import frequency_outcome
-from sniff.concluding import DRIFTS_PPM
+from sniff.concluding import has_left
 from sniff.units import format_frequency, format_parts, format_span
 from sniff.verdict import Outcome
 
@@ -243,7 +243,7 @@ def _left_behind(crystal: ComparedLine, driven: ComparedLine) -> str:
     if crystal.shift_ppm is None or driven.shift_ppm is None:
         return ""
     u_ppm = hypot(crystal.u_shift_ppm or 0.0, driven.u_shift_ppm or 0.0)
-    if abs(driven.shift_ppm - crystal.shift_ppm) <= 2.0 * u_ppm + DRIFTS_PPM:
+    if not has_left(driven.shift_ppm - crystal.shift_ppm, u_ppm):
         return ""
     return (
         f". Its crystal did not move so, and {_name(driven)} cannot leave it: another line may "

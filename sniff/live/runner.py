@@ -14,6 +14,7 @@ from sniff.live.engine import Engine, LineEvent
 from sniff.live.memory import Memory
 from sniff.live.nouns import Frame
 from sniff.model import IQBlock, Source
+from sniff.strength import gain_step_db
 from sniff.taps.nouns import Tap, TapResult
 
 _BOARD_PER_S = 10.0
@@ -220,9 +221,7 @@ class Runner:
         if isinstance(command, Gain):
             before_db = self._source.info.gain_db
             self._source.set_gain(command.gain_db)
-            now_db = self._source.info.gain_db
-            step_db = None if before_db is None or now_db is None else now_db - before_db
-            self._engine.gained(step_db)
+            self._engine.gained(gain_step_db(self._source.info.gain_db, before_db))
             return True
         info = self._source.info
         if not info.tunable and len(info.centers_hz) < 2:
