@@ -51,7 +51,7 @@ def draw_look(
         The correction that was applied. Without it the axis is corrected by the ratio that the
         lines found carry; a look without lines is then drawn as indicated, and says so.
     usable_fraction : float
-        Part of the span, about the center, in which levels can be trusted; the rest is shaded.
+        Part of the span, about the centre, in which levels can be trusted; the rest is shaded.
 
     Returns
     -------

@@ -229,7 +229,7 @@ MARKS: Final[dict[Mark, Shape]] = {
     Mark.OVERLOAD: Shape(
         marker="P", filled=False, color=FAULTY, words="overload: converter overdriven"
     ),
-    Mark.DC: Shape(marker="s", filled=False, color=FAULTY, words="dc: offset at the center"),
+    Mark.DC: Shape(marker="s", filled=False, color=FAULTY, words="dc: offset at the centre"),
     Mark.IMAGE: Shape(
         marker="v", filled=False, color=FAULTY, words="image: mirror of a stronger line"
     ),
