@@ -13,7 +13,8 @@
  *   STANDIN_NOISE_DBFS  noise at 0 dB of tuner gain, in the whole span (-70)
  *   STANDIN_LIMIT       amplitude at which the front end saturates, full scale 1 (none)
  *   STANDIN_PPM         how fast the crystal runs (0)
- *   STANDIN_PACE        speed: 1 as the clock (default), 20 faster, 0 as fast as it is read
+ *   STANDIN_PACE        speed: 1 as the clock (default), 20 faster, 0 as fast as it is read; a
+ *                       reader that is late finds samples waiting, or lost, only at 1
  *   STANDIN_SETTLE_MS   the synthesiser's settling after each retune (3)
  * Faults
  *   STANDIN_OPEN        error number of opening: -3 no permission, -6 busy
@@ -291,11 +292,12 @@ static double true_rate(dongle *d) {
     return CLOCK * 4194304.0 / ratio * (1 + 1e-6 * number("STANDIN_PPM", 0));
 }
 
-/* Number of the sample that the converter makes at this moment. */
+/* Number of the sample that the converter makes at this moment. Only at the clock's own speed do
+ * samples wait in the driver while the reader is late: at another speed nobody could reckon how
+ * many by the clock, so there it makes late what is read late. */
 static uint64_t sample_now(dongle *d) {
-    double pace = number("STANDIN_PACE", 1);
-    if (d->state != RUNNING || pace <= 0) return d->sample;
-    uint64_t made = d->stream_base + (uint64_t)((now() - d->started) * true_rate(d) * pace);
+    if (d->state != RUNNING || number("STANDIN_PACE", 1) != 1) return d->sample;
+    uint64_t made = d->stream_base + (uint64_t)((now() - d->started) * true_rate(d));
     return made > d->sample ? made : d->sample;
 }
 
@@ -464,13 +466,13 @@ static void serve(dongle *d, unsigned char *out, uint32_t length) {
 }
 
 /* Waits till so many samples are made. A reader that is late by more than the driver's buffers
- * hold finds the rest gone, without a word. */
+ * hold finds the rest gone, without a word (at another speed than the clock's it waits for it). */
 static void keep_pace(dongle *d, uint32_t coming, double held) {
     double pace = number("STANDIN_PACE", 1);
     if (pace <= 0) return;
     double speed = true_rate(d) * pace;
     double late = now() - d->started - (double)(d->sample + coming - d->stream_base) / speed;
-    if (late * speed > held)
+    if (late * speed > held && pace == 1)
         d->sample += (uint64_t)(late * speed);
     else
         wait_s(-late);
