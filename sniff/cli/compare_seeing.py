@@ -262,6 +262,7 @@ def _options_for(source: str, side: Side, words: Words, given: Mapping[str, Any]
     options = dict(given)
     if side.what == words.good.what:
         options["center"] = _good_center_hz(words, given)
+        options.update(given.get("good_clock", {}))
     if not is_live(source):
         options = as_for_recording(options)
         if side.plan is not None and Path(source).suffix in _SAYS_ITS_CENTRE:

@@ -124,6 +124,7 @@ def _show(found: Comparison, suspect: Seen, words: Words, given: Mapping[str, An
         found.result,
         source=info,
         correction=correction,
+        good_correction=found.pairs[0].good.correction,
         cautions=cautions,
     )
     if given["as_json"]:

@@ -147,11 +147,19 @@ def _changed(params: Mapping[str, Any], job: Job, reading: Reading, source: str)
     clock = reading.data.get("clock")
     if "u_ppm" in params and isinstance(clock, dict):
         # The clock is that of the reading: a profile's doubt has grown since, the recording not.
-        changed.update(ppm=clock["ppm"], u_ppm=clock["u_ppm"], clock=None)
-        changed["clock_origin"] = clock.get("origin")
+        changed.update(_as_stated(clock))
+        good = reading.data.get("good_clock")
+        if isinstance(good, dict):  # a comparison has two sets, and each had its own
+            changed["good_clock"] = _as_stated(good)
     if "no_save" in params:
         changed["no_save"] = True
     return changed
+
+
+def _as_stated(clock: Mapping[str, Any]) -> dict[str, Any]:
+    """The options that state a clock as a result tells it."""
+    told = {"ppm": clock["ppm"], "u_ppm": clock["u_ppm"], "clock_origin": clock.get("origin")}
+    return {**told, "clock": None}
 
 
 def _source_of(job: Job, reading: Reading) -> str:

@@ -21,7 +21,7 @@ from sniff.report.envelope import envelope
 from sniff.report.look_text import print_look
 from sniff.report.text import say_cautions
 from sniff.resolution import SpectrumSettings
-from sniff.sources.opening import Wishes, open_source
+from sniff.sources.opening import Wishes, is_live, open_source
 from sniff.survey import CUT_SHORT, LookSettings
 from sniff.units import format_frequency
 from sniff.windows import Window
@@ -36,6 +36,8 @@ CALIBRATED_BELOW_PPM = 50.0
 @contextmanager
 def opened(text: str, given: Mapping[str, Any]) -> Iterator[Source]:
     """A source opened by the common options, and closed whatever happens."""
+    if given.get("start") and is_live(text):
+        raise UsageError(f"{text}: --start is for a recording; leave it out")
     source = open_source(
         text,
         Wishes(

@@ -24,10 +24,12 @@ def envelope(
     *,
     source: SourceInfo | None = None,
     correction: Correction | None = None,
+    good_correction: Correction | None = None,
     cautions: Iterable[Caution] = (),
     budgets: Iterable[Explained] | None = None,
 ) -> str:
-    """The text of the JSON object; with `budgets`, of what each frequency's u is made as well.
+    """The text of the JSON object; with `budgets`, of what each frequency's u is made as well; of
+    a comparison, whose source and clock are the suspect's, with the good set's clock.
 
     Raises
     ------
@@ -42,6 +44,8 @@ def envelope(
         "result": plain(result),
         "cautions": plain(tuple(cautions)),
     }
+    if good_correction is not None:
+        data["good_clock"] = plain(good_correction)
     if budgets is not None:
         data["budgets"] = [_budget(each) for each in budgets]
     return json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)

@@ -201,19 +201,20 @@ def test_an_interrupt_keeps_what_was_followed(scene: Callable[..., str], tmp_pat
 def test_a_dongle_is_followed_in_one_stream_and_its_loss_keeps_the_track(
     on_dongle: Callable[..., Answer],
 ) -> None:
-    """The stand-in's crystal is 30 ppm fast and warm; it is unplugged after 40 s of 60."""
+    """The stand-in's crystal is 30 ppm fast and warm; it is unplugged 52 s after it was
+    opened, and at this pace a busy host takes a part of them to begin."""
     answer = on_dongle(
         *("calibrate", "--json", "--from", "dongle", "--rate", "250k", "--gain", "20.7"),
         *("--reference", "100.1M", "--accuracy", "0.1ppm", "--follow", "1min", "--no-save"),
         ppm=30,
         pace=20,
-        unplug=2 * 250_000 * 42,
+        unplug=2 * 250_000 * 52,
     )
     assert answer.code == 4
     result = json.loads(answer.out)["result"]
     assert result["ppm"] == pytest.approx(30.0, abs=0.01)
     assert result["mean_s"] == result["step_s"] == 1.0
-    assert 30 <= len(result["points"]) <= 42
+    assert 10 <= len(result["points"]) <= 52
     assert result["stopped"] == "source"
 
 

@@ -251,6 +251,31 @@ def test_a_changed_recording_fails_the_check_and_is_not_repeated(
     assert "not repeated: its recording mine.sigmf-data is changed" in redo.out
 
 
+def test_a_comparison_is_repeated_with_the_clock_of_each_set(
+    run: Run, folder: Path, shipped: Path
+) -> None:
+    """Two dongles recorded them; neither clock's profile is there any more when it is repeated."""
+    for name, serial, reference in (("good", "A1", "85.4M"), ("mended", "B2", "83.6M")):
+        meta = json.loads((shipped / f"tour-guide-{name}.sigmf-meta").read_text())
+        meta["global"]["sniff:serial"] = serial
+        (folder / "recordings" / f"{name}.sigmf-meta").write_text(json.dumps(meta))
+        data = (shipped / f"tour-guide-{name}.sigmf-data").read_bytes()
+        (folder / "recordings" / f"{name}.sigmf-data").write_bytes(data)
+        source = ("--from", f"recordings/{name}.sigmf-meta", "--no-job", "--save", serial)
+        assert run("calibrate", *source, "--reference", reference, "--accuracy", "1ppm").code == 0
+    sets = ("--good", "recordings/good.sigmf-meta", "--suspect", "recordings/mended.sigmf-meta")
+    carriers = ("--good-carrier", "74.7M", "--suspect-carrier", "72.9M")
+    assert run("compare", *sets, *carriers).code in (0, 1)
+    for serial in ("A1", "B2"):
+        assert run("calibrate", "forget", serial).code == 0
+    with open_job(folder).notebook() as notebook:
+        data = notebook.reading(1).data
+    assert "83.6 MHz" in data["clock"]["origin"]
+    assert "85.4 MHz" in data["good_clock"]["origin"]
+    assert data["good_clock"]["ppm"] != data["clock"]["ppm"]
+    assert "1 compare: the same" in run("job", "redo").out
+
+
 def test_a_result_that_today_differs_is_shown(run: Run, folder: Path, shipped: Path) -> None:
     """As if an older version had read the LO 60 Hz lower, and called it weak."""
     probe(run, shipped, "mended")

@@ -178,3 +178,11 @@ def test_a_finer_rbw_is_met_and_told(run: Run, shipped: Path) -> None:
     result = json.loads(answer.out)["result"]
     assert result["rbw_hz"] == pytest.approx(2_000, rel=0.05)
     assert result["window"] == "blackman-harris"
+
+
+def test_a_live_source_cannot_be_begun_later(run: Run) -> None:
+    answer = run("look", "--from", "bench:tour-guide-good", "--start", "1")
+    assert answer.code == 2
+    assert answer.err == (
+        "sniff: bench:tour-guide-good: --start is for a recording; leave it out\n"
+    )
