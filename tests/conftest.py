@@ -1,4 +1,5 @@
-"""What holds for every test: one thread for linear algebra, Ctrl-C at work, in CI no skips."""
+"""What holds for every test: one thread for linear algebra, Ctrl-C at work, in CI no skips; and
+Hypothesis tries the same examples each time, however long one takes."""
 
 import os
 import signal
@@ -9,12 +10,17 @@ from typing import TYPE_CHECKING
 # wait for one another on two cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import hypothesis
 import pytest
 
 from tests.browsing import ARGUMENTS, chromium
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
+
+
+hypothesis.settings.register_profile("same", derandomize=True, deadline=None, database=None)
+hypothesis.settings.load_profile("same")
 
 
 def pytest_configure() -> None:

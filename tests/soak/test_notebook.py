@@ -253,7 +253,7 @@ def told(attempt: Callable[[], object]) -> str | None:
     return None
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(
     cut=st.none() | st.floats(0, 1),
     wounds=st.lists(st.tuples(st.floats(0, 1), st.binary(max_size=40)), max_size=6),

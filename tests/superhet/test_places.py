@@ -157,7 +157,7 @@ WORDS = st.text(max_size=12) | st.sampled_from(["LO", "crystal x 2", "feed A", "
         st.tuples(WORDS, st.lists(st.tuples(WORDS, WORDS, WORDS), max_size=2)), max_size=3
     )
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_any_places_are_read_or_refused_in_one_line(
     places: list[tuple[str, list[tuple[str, str, str]]]],
 ) -> None:

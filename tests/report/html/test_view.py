@@ -321,7 +321,6 @@ NASTY = st.one_of(
 
 @settings(
     max_examples=60,
-    deadline=None,
     phases=NO_SHRINKING,
     suppress_health_check=[HealthCheck.function_scoped_fixture],
 )

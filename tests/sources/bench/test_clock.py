@@ -42,7 +42,7 @@ def test_a_line_appears_where_a_fast_crystal_puts_it(request_hz, offset_hz, ppm)
     assert level_dbfs(samples, 2.4e6, expected_hz) > -10
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     center=st.floats(30e6, 1.7e9),
     offset=st.floats(-90e3, 90e3).filter(lambda hz: abs(hz) > 3e3),

@@ -46,7 +46,7 @@ def lively_bench(**more):
     )
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(
     block=st.integers(1_000, 70_000),
     cuts=st.lists(st.integers(1, 20_000), min_size=1, max_size=6),
