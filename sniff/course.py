@@ -4,9 +4,9 @@ from math import ceil
 
 import numpy as np
 
-from sniff.model import Course, Take
+from sniff.model import Course
 from sniff.resolution import SpectrumSettings
-from sniff.spectrum import Floats, Welch
+from sniff.spectrum import Floats
 
 MAX_ROWS = 600
 MAX_COLUMNS = 2048
@@ -156,22 +156,3 @@ class CourseRecorder:
         self._counts[:half] = both
         self._counts[half:] = 0
         self._row_samples *= 2
-
-
-def record_course(take: Take, settings: SpectrumSettings) -> Course:
-    """The course of a whole take.
-
-    Raises
-    ------
-    UsageError, ValueError
-        As in `Welch` and `CourseRecorder`.
-    """
-    rate_hz, center_hz = take.rate_hz, take.center_hz
-    recorder = CourseRecorder(
-        settings, rate_hz=rate_hz, center_hz=center_hz, seconds=take.seconds or None
-    )
-    welch = Welch(settings, rate_hz=rate_hz, center_hz=center_hz, observers=[recorder])
-    for block in take.blocks():
-        welch.push(block)
-    welch.result()  # takes in the last segments, or says that the take is too short
-    return recorder.result()

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sniff.course import MAX_COLUMNS, MAX_ROWS, CourseRecorder, course_segment, record_course
+from sniff.course import MAX_COLUMNS, MAX_ROWS, CourseRecorder, course_segment
 from sniff.errors import UsageError
 from sniff.model import Course, IQBlock
 from sniff.resolution import SpectrumSettings
@@ -60,8 +60,8 @@ def times_s(course: Course) -> np.ndarray:
     return course.start_s + course.row_s * (0.5 + np.arange(course.tone_power.shape[0]))
 
 
-def recorded(take: ShortTake, asked: SpectrumSettings, **limits: float) -> Course:
-    """As `record_course` does, with limits of our own and the length not known."""
+def recorded(take: ShortTake, asked: SpectrumSettings, **limits: float | None) -> Course:
+    """The course of a whole take; its length is not known unless it is said."""
     tuning = {"rate_hz": take.rate_hz, "center_hz": take.center_hz}
     recorder = CourseRecorder(asked, **tuning, **limits)
     welch = Welch(asked, **tuning, observers=[recorder])
@@ -69,6 +69,10 @@ def recorded(take: ShortTake, asked: SpectrumSettings, **limits: float) -> Cours
         welch.push(block)
     welch.result()
     return recorder.result()
+
+
+def record_course(take: ShortTake, asked: SpectrumSettings) -> Course:
+    return recorded(take, asked, seconds=take.seconds or None)
 
 
 def test_an_intermittent_line_shows_when_and_where_it_is_on() -> None:
