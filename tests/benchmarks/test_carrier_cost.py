@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tests.benchmarks.test_look_cost import PLAIN, seconds_of
+from tests.benchmarks.processes import seconds_of
 from tests.modulation.signals import frequency_modulated, in_noise
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(300)]
@@ -31,19 +31,18 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_a_wide_carrier_takes_little_more_than_a_bare_scipy_welch(
-    recording: Path, capsys: pytest.CaptureFixture[str]
+    recording: Path, plain_s: float, capsys: pytest.CaptureFixture[str]
 ) -> None:
     words = [
         *("carrier", "--from", recording, "--rate", "2.4M", "--center", "100M", "--quiet"),
         *("--nominal", "100.295M", "--tolerance", "50ppm", "--ppm", 0, "--u-ppm", 1),
     ]
     wall, ours = seconds_of(sys.executable, "-m", "sniff", *words)
-    _, plain = seconds_of(sys.executable, "-c", PLAIN, recording)
     with capsys.disabled():
         print(
             f"\ncarrier, 10 s at 2.4 MS/s: {wall:.2f} s, {ours:.2f} s of processor time = "
             f"{SECONDS / ours:.1f} times real time; numpy and scipy.signal.welch alone "
-            f"{plain / ours:.1f} times as much"
+            f"{plain_s / ours:.1f} times as much"
         )
     # On the machine of DEVELOPERS' figures the bare one takes 2.3 s, so that this is 4 s.
-    assert ours < 1.7 * plain
+    assert ours < 1.7 * plain_s

@@ -1,30 +1,19 @@
 """What a whole `sniff look` costs, as ratios in one run: to SciPy, to length."""
 
-import os
-import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from tests.benchmarks.peak import peak_bytes
+from tests.benchmarks.processes import seconds_of
 
 pytestmark = pytest.mark.timeout(300)
 
 RATE_HZ = 2.4e6
 SECONDS = 10
 MEGABYTE = 2**20
-
-# Reads the same file as anybody would with numpy and SciPy, and looks for no line at all.
-PLAIN = """
-import sys, numpy as np
-from scipy import signal
-raw = np.fromfile(sys.argv[1], np.uint8).astype(np.float32)
-samples = ((raw - 127.5) / 127.5).view(np.complex64)
-signal.welch(samples, 2.4e6, "hann", 4096, 2048, return_onesided=False, detrend=False)
-"""
 
 
 @pytest.fixture(scope="module")
@@ -41,43 +30,22 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def seconds_of(*words: object) -> tuple[float, float]:
-    """Wall and processor time of a whole process, start-up and imports included: the better of two.
-
-    Ratios are taken of processor time, which other work on the machine does not lengthen.
-    """
-    walls, loads = [], []
-    for _ in range(2):
-        begin, before = time.perf_counter(), os.times()
-        subprocess.run([str(word) for word in words], check=True, capture_output=True)
-        walls.append(time.perf_counter() - begin)
-        after = os.times()
-        loads.append(
-            after.children_user
-            - before.children_user
-            + after.children_system
-            - before.children_system
-        )
-    return min(walls), min(loads)
-
-
 def look_at(path: Path) -> list[object]:
     return ["look", "--from", path, "--rate", "2.4M", "--center", "100M", "--quiet"]
 
 
 @pytest.mark.benchmark
 def test_a_whole_look_is_faster_than_a_bare_scipy_welch(
-    recording: Path, capsys: pytest.CaptureFixture[str]
+    recording: Path, plain_s: float, capsys: pytest.CaptureFixture[str]
 ) -> None:
     wall, ours = seconds_of(sys.executable, "-m", "sniff", *look_at(recording))
-    _, plain = seconds_of(sys.executable, "-c", PLAIN, recording)
     with capsys.disabled():
         print(
             f"\nlook, 10 s at 2.4 MS/s: {wall:.2f} s, {ours:.2f} s of processor time = "
             f"{SECONDS / ours:.1f} times real time; numpy and scipy.signal.welch alone "
-            f"{plain / ours:.1f} times as much"
+            f"{plain_s / ours:.1f} times as much"
         )
-    assert plain / ours > 1.2
+    assert plain_s / ours > 1.2
 
 
 @pytest.mark.memory
