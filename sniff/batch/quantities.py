@@ -81,6 +81,11 @@ class Quantity:
     wanted: bool = True
     figures: tuple[Figure, ...]
 
+    @property
+    def is_by_one_clock(self) -> bool:
+        """Whether each is an error by the clock that read it; a shift has two clocks' doubt."""
+        return self.what.endswith("error_ppm")
+
 
 _UNSEEN: Final = frozenset({"hidden", "out-of-view"})
 

@@ -22,7 +22,7 @@ deviations (``sqrt(pi / 2)`` each; Kendall and Stuart, The Advanced Theory of St
 def shared_cautions(quantities: Sequence[Quantity], rows: Sequence[Row]) -> tuple[Caution, ...]:
     """What must be known before figures of a fleet are compared."""
     found: list[Caution] = []
-    errors = (each for each in quantities if each.what.endswith("error_ppm") and each.wanted)
+    errors = (each for each in quantities if each.is_by_one_clock and each.wanted)
     first = next(errors, None)
     if first is not None:
         found += _shared_errors(first, rows) + clock_cautions(first, rows)

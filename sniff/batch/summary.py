@@ -112,7 +112,7 @@ def summarised(table: Table, *, question: str) -> Summary:
         for quantity in compared
         for outlier in (
             errors_out(quantity, rows, files)
-            if quantity.what.endswith("error_ppm")  # a shift has both its clocks' doubt already
+            if quantity.is_by_one_clock
             else outliers_of(quantity, files)
         )
     ]

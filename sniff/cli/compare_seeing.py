@@ -263,6 +263,8 @@ def _options_for(source: str, side: Side, words: Words, given: Mapping[str, Any]
     if side.what == words.good.what:
         options["center"] = _good_center_hz(words, given)
         options.update(given.get("good_clock", {}))
+    if is_live(source) and _recordings(words):
+        options["start"] = 0.0  # it is meant for them
     if not is_live(source):
         options = as_for_recording(options)
         if side.plan is not None and Path(source).suffix in _SAYS_ITS_CENTRE:

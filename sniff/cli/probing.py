@@ -126,13 +126,13 @@ def _words_of_the_sibling(text: str, own: SourceInfo, given: Mapping[str, Any]) 
     """The options as they hold for the sibling; what is the set's own is left out."""
     # A sibling's raw recording would need a rate, centre and datatype of its own.
     left_out = ("center", "rate", "datatype", "plot", "keep_stem")
-    other = {**given, **dict.fromkeys(left_out)}
+    other = {**given, **dict.fromkeys(left_out), "start": 0.0}
     kind = text.partition(":")[0]
     if kind == own.kind == "dongle" and own.gain_db is not None:
         other["gain"] = own.gain_db  # levels of two gains cannot be compared
     if is_live(text):
         return other
-    return {**as_for_recording(other), "seconds": None, "start": 0.0}
+    return {**as_for_recording(other), "seconds": None}
 
 
 def _placing(spread: PlacingSpread | None, given: Mapping[str, Any]) -> Placing:

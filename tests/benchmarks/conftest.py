@@ -5,7 +5,7 @@ import sys
 import numpy as np
 import pytest
 
-from tests.benchmarks.processes import seconds_of
+from tests.benchmarks.processes import cost_of
 
 # Reads a file as anybody would with numpy and SciPy, and looks for no line at all.
 _PLAIN = """
@@ -23,4 +23,4 @@ def plain_s(tmp_path_factory: pytest.TempPathFactory) -> float:
     makes no odds to them."""
     path = tmp_path_factory.mktemp("plain") / "noise.cu8"
     path.write_bytes(np.random.default_rng(2).bytes(48_000_000))
-    return seconds_of(sys.executable, "-c", _PLAIN, path)[1]
+    return cost_of(sys.executable, "-c", _PLAIN, path).processor_s

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from tests.benchmarks.peak import peak_bytes
-from tests.benchmarks.processes import seconds_of
+from tests.benchmarks.processes import cost_of
 
 pytestmark = pytest.mark.timeout(300)
 
@@ -38,10 +38,11 @@ def look_at(path: Path) -> list[object]:
 def test_a_whole_look_is_faster_than_a_bare_scipy_welch(
     recording: Path, plain_s: float, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    wall, ours = seconds_of(sys.executable, "-m", "sniff", *look_at(recording))
+    cost = cost_of(sys.executable, "-m", "sniff", *look_at(recording))
+    ours = cost.processor_s
     with capsys.disabled():
         print(
-            f"\nlook, 10 s at 2.4 MS/s: {wall:.2f} s, {ours:.2f} s of processor time = "
+            f"\nlook, 10 s at 2.4 MS/s: {cost.wall_s:.2f} s, {ours:.2f} s of processor time = "
             f"{SECONDS / ours:.1f} times real time; numpy and scipy.signal.welch alone "
             f"{plain_s / ours:.1f} times as much"
         )
@@ -70,9 +71,9 @@ def test_memory_does_not_grow_with_the_length(
 def test_help_costs_little_more_than_starting_python(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    _, bare = seconds_of(sys.executable, "-c", "pass")
-    _, helped = seconds_of(sys.executable, "-m", "sniff", "--help")
-    _, loaded = seconds_of(sys.executable, "-c", "import numpy, scipy.signal")
+    bare = cost_of(sys.executable, "-c", "pass").processor_s
+    helped = cost_of(sys.executable, "-m", "sniff", "--help").processor_s
+    loaded = cost_of(sys.executable, "-c", "import numpy, scipy.signal").processor_s
     with capsys.disabled():
         print(
             f"\nsniff --help {helped * 1e3:.0f} ms; bare Python {bare * 1e3:.0f} ms; "

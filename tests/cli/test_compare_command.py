@@ -276,6 +276,16 @@ ONE_DONGLE = (
 )
 
 
+def test_where_a_recording_begins_is_not_said_of_the_live_set(run: Run, shipped: Path) -> None:
+    recorded = ("--suspect", shipped / "tour-guide-mended.sigmf-meta")
+    begun = ("--start", 1.5, "--ppm", 28.8, "--u-ppm", 0.3)
+    answer = run("compare", *GOOD, *recorded, *CARRIERS, *SET, *begun)
+    assert answer.code in (0, 1), answer.err
+    both_live = run("compare", *GOOD, "--suspect", "bench:tour-guide-dead", *CARRIERS, *SET, *begun)
+    assert both_live.code == 2
+    assert "--start is for a recording" in both_live.err
+
+
 def test_on_a_dongle_the_loop_goes_to_the_good_set_first(on_dongle: Callable[..., Answer]) -> None:
     """One dongle, never calibrated: its serial number says that one clock measured both."""
     answer = on_dongle("compare", *ONE_DONGLE, "--repeat", 2, answers="\n" * 4)

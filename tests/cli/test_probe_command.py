@@ -151,3 +151,11 @@ def test_pictures_of_the_board(run: Run, shipped: Path, tmp_path: Path) -> None:
     )
     assert board.read_bytes().startswith(b"\x89PNG")
     assert course.read_bytes().startswith(b"\x89PNG")
+
+
+def test_where_a_recording_begins_is_not_said_of_a_live_sibling(run: Run, shipped: Path) -> None:
+    sibling = ("--sibling", "bench:tour-guide-good", "--sibling-carrier", "74.7M")
+    source = ("--from", shipped / "tour-guide-mended.sigmf-meta", "--start", 1.5)
+    answer = run("probe", "--json", *source, *SET, *sibling, "--ppm", 28.8, "--u-ppm", 0.3)
+    assert answer.code in (0, 1), answer.err
+    assert json.loads(answer.out)["result"]["lines"][0]["versus_sibling_db"] is not None
